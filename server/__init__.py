@@ -1,0 +1,1 @@
+"""Feedhole: an archive catalog for punched program tapes."""

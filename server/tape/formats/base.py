@@ -1,0 +1,90 @@
+"""What a format is, and what it makes of an image."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import ClassVar, NamedTuple, Protocol, TypeVar
+
+from server.tape.codes.base import Parity
+from server.tape.findings import CheckStatus, Finding
+from server.tape.image import Image, Span
+from server.tape.listing import Listing
+from server.tape.view import View
+
+
+class Loader(StrEnum):
+    """What must be in the machine before a tape can be read."""
+
+    NONE = "none"
+    KEYED_BOOTSTRAP = "keyed-in bootstrap"
+    ROM_MONITOR = "ROM monitor"
+    CHECKSUM_LOADER = "checksum loader"
+    LANGUAGE_INTERPRETER = "language interpreter"
+    UNKNOWN = "unknown"
+
+
+class LoadRange(NamedTuple):
+    """Addresses that a tape loads, the first and the last both included."""
+
+    start: int
+    end: int
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """How sure a format is that an image is its own (0 to 1), and why, in words."""
+
+    confidence: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Decoding:
+    """What a format makes of an image, in the frames of the view that it was given.
+
+    `data` spans the frames that carry the content, without leader and trailer; `content` is
+    the same for two tapes that differ only in leader, parity, fill or orientation; `memory`
+    gives the bytes loaded, by the address of the first of each run.
+    """
+
+    format: str
+    data: Span
+    listing: Listing
+    check_status: CheckStatus
+    content: bytes
+    findings: tuple[Finding, ...] = ()
+    code: str | None = None
+    parity: Parity | None = None
+    dialect: str | None = None
+    language: str | None = None
+    loader: Loader = Loader.UNKNOWN
+    load_ranges: tuple[LoadRange, ...] = ()
+    entry_address: int | None = None
+    memory: Mapping[int, bytes] = field(default_factory=dict)
+
+
+Content_contra = TypeVar("Content_contra", contravariant=True)
+
+
+class Format(Protocol[Content_contra]):
+    """A record format; one file in this folder, registered in `server.tape.formats`."""
+
+    name: ClassVar[str]
+    title: ClassVar[str]
+    source: ClassVar[str]
+
+    def recognise(self, view: View) -> Evidence | None:
+        """Whether `view` looks like this format: cheap, and never raises."""
+        ...
+
+    def parse(self, view: View) -> Decoding:
+        """All that this format can make of `view`; damage gives findings, never an error."""
+        ...
+
+    def build(self, content: Content_contra) -> Image:
+        """The tape that carries `content`.
+
+        Raises:
+            CannotBuild: the format cannot carry it.
+        """
+        ...
