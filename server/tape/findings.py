@@ -52,7 +52,18 @@ class Finding:
     def as_read(self, image: Image, orientation: Orientation) -> "Finding":
         """The same finding, placed in `image` when it was made in the turned image."""
         span = image.span_as_read(Span(self.frame, self.frame + self.frames), orientation)
-        return replace(self, frame=span.start, frames=span.frames)
+        message = self.message.replace(place(self.frame), place(span.start))
+        return replace(self, frame=span.start, frames=span.frames, message=message)
+
+
+def place(frame: int) -> str:
+    """Where `frame` lies, in the words of a message: its number and its distance.
+
+    A message may name the place of its own finding in these words, and no other: `as_read`
+    keeps them right.
+    """
+    millimetres = frame * FRAME_PITCH_MM
+    return f"frame {frame} ({millimetres:.2f} mm, {millimetres / MM_PER_INCH:.1f} in)"
 
 
 def check_status(findings: Iterable[Finding], *, carries_check: bool) -> CheckStatus:
