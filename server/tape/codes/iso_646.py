@@ -11,7 +11,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from server.tape.codes.base import Parity, Characters
+from server.tape.codes.base import Characters, Parity
 from server.tape.errors import CannotBuild
 from server.tape.image import Frames
 
@@ -91,9 +91,14 @@ def choose_parity(histogram: NDArray[np.intp], levels: int) -> Parity:
     carriers = int(histogram[_CARRIES].sum())
     if levels < 8 or not carriers:
         return Parity.NONE
-    broken = {rule: int(histogram[breaks & _CARRIES].sum()) for rule, breaks in _BREAKS.items()}
+    broken = {rule: parity_breaks(histogram, rule) for rule in _BREAKS}
     best = min(broken, key=broken.__getitem__)
     return best if broken[best] <= carriers * _TOLERATED else Parity.NONE
+
+
+def parity_breaks(histogram: NDArray[np.intp], parity: Parity) -> int:
+    """How many of the frames counted in `histogram` (256 long) break the rule `parity`."""
+    return int(histogram[_BREAKS[parity] & _CARRIES].sum()) if parity in _BREAKS else 0
 
 
 def _rub_outs(array: Frames, kept: NDArray[np.intp]) -> int:
