@@ -1,0 +1,1 @@
+"""The rules: what may happen to the records of the archive, and what is then recorded."""

@@ -1,0 +1,93 @@
+"""What may come in: plain values, checked before any table is touched."""
+
+from collections.abc import Mapping
+from typing import Annotated, Any, Self, TypeVar
+
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    StringConstraints,
+    ValidationError,
+)
+
+from server.catalog.errors import Invalid
+
+Value = TypeVar("Value")
+
+NAME_LENGTH = 200
+TEXT_LENGTH = 4000
+
+
+def _none_if_blank(value: object) -> object:
+    """A form sends an empty string for a field that was left empty."""
+    return None if isinstance(value, str) and not value.strip() else value
+
+
+Name = Annotated[str, StringConstraints(max_length=NAME_LENGTH, pattern=r"^[^\x00-\x1f\x7f]*$")]
+"""One line of text of at most 200 characters, without control characters."""
+
+RequiredName = Annotated[Name, StringConstraints(min_length=1)]
+
+Text = Annotated[str, StringConstraints(max_length=TEXT_LENGTH, pattern=r"^[^\x00]*$")]
+"""Text of at most 4,000 characters; the databases cannot all hold a NUL."""
+
+OrNone = BeforeValidator(_none_if_blank)
+"""Annotates an optional field, so that a form's empty string means that it is not given."""
+
+
+class Input(BaseModel):
+    """Values given by a person or a program, checked on construction and never changed."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+    @classmethod
+    def of(cls, values: Mapping[str, Any]) -> Self:
+        """The input made of `values`, as from a form.
+
+        Raises:
+            Invalid: with a sentence in `fields` for each value that cannot be taken.
+        """
+        try:
+            return cls.model_validate(dict(values))
+        except ValidationError as error:
+            raise invalid(error) from None
+
+    def given(self) -> dict[str, Any]:
+        """The values that were really given, by name: what a change changes."""
+        return self.model_dump(exclude_unset=True)
+
+
+def invalid(error: ValidationError) -> Invalid:
+    """The same refusal in the archive's own words."""
+    fields = {_field(each["loc"]): _sentence(each) for each in error.errors()}
+    return Invalid(
+        "Some of what was given cannot be taken.",
+        where=", ".join(fields),
+        mend=" ".join(f"{name}: {sentence}" for name, sentence in fields.items()),
+        fields=fields,
+    )
+
+
+def _field(location: tuple[int | str, ...]) -> str:
+    return ".".join(str(part) for part in location) or "input"
+
+
+_SENTENCES = {
+    "missing": "this must be given",
+    "string_too_short": "this must be given",
+    "string_too_long": "at most {max_length} characters fit here",
+    "string_pattern_mismatch": "control characters cannot be kept here",
+    "extra_forbidden": "there is no such field",
+    "enum": "choose one of {expected}",
+    "literal_error": "choose one of {expected}",
+    "greater_than_equal": "give at least {ge}",
+    "less_than_equal": "give at most {le}",
+}
+
+
+def _sentence(error: Mapping[str, Any]) -> str:
+    form = _SENTENCES.get(error["type"])
+    if form is not None:
+        return form.format_map(error.get("ctx", {}))
+    return str(error["msg"]).removeprefix("Value error, ")

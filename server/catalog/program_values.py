@@ -1,0 +1,95 @@
+"""What is given and said about a program and its versions."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Annotated
+
+from pydantic import Field, StringConstraints
+
+from server.catalog.inputs import Input, Name, RequiredName, Text
+from server.catalog.records import TapeLink, VerifiedBy
+from server.tape.findings import CheckStatus
+
+Sha256 = Annotated[
+    str, StringConstraints(to_lower=True, pattern=r"^[0-9a-fA-F]{64}$", strip_whitespace=True)
+]
+"""The name of an image: 64 hexadecimal digits."""
+
+
+class NewProgram(Input):
+    """A program to be entered; `rights` says who may do what with it, or gives a URI."""
+
+    title: RequiredName
+    language: Name = ""
+    machine: Name = ""
+    description: Text = ""
+    rights: Text = ""
+
+
+class ProgramChange(Input):
+    """What to change of a program: only what is given."""
+
+    title: RequiredName | None = None
+    language: Name = ""
+    machine: Name = ""
+    description: Text = ""
+    rights: Text = ""
+
+
+class NewVersion(Input):
+    """One exact content of a program; `sha256` names the image that is punched from."""
+
+    label: RequiredName
+    sha256: Sha256
+    note: Text = ""
+
+
+class ProgramQuery(Input):
+    """Which programs: any whose title, language, machine or description holds `q`."""
+
+    q: Name = ""
+    page: Annotated[int, Field(ge=1, le=1_000_000)] = 1
+    page_size: Annotated[int, Field(ge=1, le=200)] = 50
+
+
+@dataclass(frozen=True, slots=True)
+class VersionRecord:
+    """A version, and what is known about its master image."""
+
+    id: int
+    label: str
+    sha256: str
+    note: str
+    added: datetime
+    format: str
+    check_status: CheckStatus
+    verification: VerifiedBy
+
+
+@dataclass(frozen=True, slots=True)
+class ProgramRow:
+    """A program in a list."""
+
+    id: int
+    title: str
+    language: str
+    machine: str
+    versions: int
+    tapes: int
+
+
+@dataclass(frozen=True, slots=True)
+class ProgramRecord:
+    """A program, its versions (newest first), and the tapes that carry it."""
+
+    id: int
+    title: str
+    language: str
+    machine: str
+    description: str
+    rights: str
+    revision: int
+    created: datetime
+    changed: datetime
+    versions: tuple[VersionRecord, ...] = ()
+    tapes: tuple[TapeLink, ...] = ()

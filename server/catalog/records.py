@@ -1,0 +1,179 @@
+"""What the catalog says of an image: plain values for pages, JSON and the command line."""
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from enum import StrEnum
+
+from server.tape.findings import CheckStatus, Finding
+from server.tape.formats.base import LoadRange
+from server.tape.identify import Identified
+from server.tape.image import FRAME_PITCH_MM, Orientation, Span
+from server.tape.kinship import Row
+
+
+class VerifiedBy(StrEnum):
+    """Why we trust an image, from weakest to strongest."""
+
+    UNVERIFIED = "unverified"
+    SELF_CHECKED = "self-checked"
+    READINGS_AGREE = "readings agree"
+    PROOF_READ = "proof-read"
+    READ_BACK = "read back"
+
+
+@dataclass(frozen=True, slots=True)
+class EvidenceRecord:
+    """One reason to trust an image."""
+
+    kind: VerifiedBy
+    by: str
+    at: datetime
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """The judgement on an image: the strongest evidence in words, and all of it."""
+
+    word: VerifiedBy
+    sentence: str
+    evidence: tuple[EvidenceRecord, ...] = ()
+
+    @property
+    def verified(self) -> bool:
+        """Whether anything at all vouches for the image."""
+        return self.word is not VerifiedBy.UNVERIFIED
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingRecord:
+    """One pass of one tape through a reader."""
+
+    id: int
+    file_name: str
+    tape: str | None
+    read_on: date | None
+    reader: str
+    by: str
+    received: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class TapeLink:
+    """A tape, for a link to it."""
+
+    accession_number: str
+    title: str
+
+
+@dataclass(frozen=True, slots=True)
+class VersionLink:
+    """A version of a program, for a link to it."""
+
+    program: int
+    title: str
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class KinRecord:
+    """Another image, and how it relates to the one asked about.
+
+    `added`, `removed` and `changed` count lines of the other against the one asked about.
+    """
+
+    sha256: str
+    title: str
+    accession: str | None
+    kinship: str
+    similarity: float
+    distance: int
+    added: int
+    removed: int
+    changed: int
+    description: str
+
+
+@dataclass(frozen=True, slots=True)
+class ImageRecord:
+    """An image, its newest decoding, and what is known about it.
+
+    `bytes` is its size in frames; `data` spans the frames of the content; `title` is the best
+    name there is: of its tape, its program, or its file.
+    """
+
+    sha256: str
+    bytes: int
+    levels: int
+    orientation: Orientation
+    leader_frames: int
+    trailer_frames: int
+    code: str | None
+    parity: str | None
+    format: str
+    dialect: str | None
+    language: str | None
+    loader: str
+    check_status: CheckStatus
+    load_ranges: tuple[LoadRange, ...]
+    entry_address: int | None
+    lettering: str | None
+    findings: tuple[Finding, ...]
+    identified: tuple[Identified, ...]
+    content_sha256: str
+    lines: int
+    data: Span
+    decoder_release: str
+    title: str
+    received: datetime
+    verification: Verification
+    readings: tuple[ReadingRecord, ...] = ()
+    tapes: tuple[TapeLink, ...] = ()
+    versions: tuple[VersionLink, ...] = ()
+
+    @property
+    def length_mm(self) -> float:
+        """The length of the tape, leader and trailer included."""
+        return round(self.bytes * FRAME_PITCH_MM, 2)
+
+    @property
+    def accession(self) -> str | None:
+        """The accession number of the first tape that carries the image, if any."""
+        return self.tapes[0].accession_number if self.tapes else None
+
+
+@dataclass(frozen=True, slots=True)
+class Receipt:
+    """What became of an upload.
+
+    `held` says that this very image was here before; `duplicate_of` names an image that is the
+    same or has the same content; `notes` are plain warnings about the file.
+    """
+
+    image: ImageRecord
+    held: bool
+    duplicate_of: str | None
+    kin: tuple[KinRecord, ...]
+    reading_id: int
+    tape: str | None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Two images side by side; `rows` index the lines of the two listings."""
+
+    a: ImageRecord
+    b: ImageRecord
+    kinship: KinRecord
+    rows: tuple[Row, ...] = field(default=())
+
+
+@dataclass(frozen=True, slots=True)
+class Download:
+    """An image to punch, under the name that its file should have."""
+
+    file_name: str
+    frames: bytes
+    sha256: str
+    verified: bool

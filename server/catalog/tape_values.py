@@ -1,0 +1,188 @@
+"""What is given and said about a physical tape."""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from enum import StrEnum
+from typing import Annotated, Generic, Literal, TypeVar
+
+from pydantic import BeforeValidator, Field, StringConstraints
+
+from server.catalog.inputs import Input, Name, OrNone, RequiredName, Text
+from server.catalog.records import ImageRecord, ReadingRecord, VerifiedBy
+from server.catalog.vocabulary import CAUTIONS, WIDTH_MM, Condition, Hazard, Medium
+from server.tape.findings import CheckStatus
+
+RowT = TypeVar("RowT")
+
+AccessionNumber = Annotated[
+    str,
+    StringConstraints(max_length=32, pattern=r"^[0-9]{4}\.[1-9][0-9]{0,8}(\.[0-9A-Za-z]{1,8})*$"),
+]
+"""`year.item`, with parts after it where a tape is in parts: 1978.12, 1978.12.b."""
+
+Made = Annotated[
+    str,
+    StringConstraints(
+        max_length=32, pattern=r"^[0-9]{2}[0-9X]{2}(-[0-9]{2}){0,2}[?~%]?(/[0-9X-]{4,10}[?~%]?)?$"
+    ),
+]
+"""When a tape was made, as in ISO 8601-2: 1978, 1978-04, 197X, 1978~ (about), 1976/1979."""
+
+Levels = Annotated[int, Field(ge=5, le=8)]
+
+
+def _several(value: object) -> object:
+    """One value, or several; what a form left empty is no value."""
+    values = value if isinstance(value, list | tuple | set | frozenset) else (value,)
+    return tuple(each for each in values if each not in (None, ""))
+
+
+Words = Annotated[tuple[Name, ...], BeforeValidator(_several), Field(max_length=50)]
+Numbers = Annotated[tuple[int, ...], BeforeValidator(_several), Field(max_length=50)]
+
+
+class NewTape(Input):
+    """A tape to be entered; without an accession number it is given the next of the year."""
+
+    title: RequiredName
+    accession_number: Annotated[AccessionNumber | None, OrNone] = None
+    program: Annotated[int | None, OrNone] = None
+    origin: Text = ""
+    medium: Medium = Medium.UNKNOWN
+    levels: Annotated[Levels | None, OrNone] = None
+    condition: Condition = Condition.NOT_EXAMINED
+    place: Name = ""
+    loader_requirement: Name = ""
+    made: Annotated[Made | None, OrNone] = None
+    notes: Text = ""
+
+
+class TapeChange(Input):
+    """What to change of a tape: only what is given."""
+
+    title: RequiredName | None = None
+    accession_number: AccessionNumber | None = None
+    program: Annotated[int | None, OrNone] = None
+    origin: Text = ""
+    medium: Medium = Medium.UNKNOWN
+    levels: Annotated[Levels | None, OrNone] = None
+    condition: Condition = Condition.NOT_EXAMINED
+    place: Name = ""
+    loader_requirement: Name = ""
+    made: Annotated[Made | None, OrNone] = None
+    notes: Text = ""
+
+
+class Sort(StrEnum):
+    """The order of a page of tapes."""
+
+    ACCESSION = "accession"
+    TITLE = "title"
+    NEWEST = "newest"
+
+
+class TapeQuery(Input):
+    """Which tapes: several values of one field mean any of them, several fields mean all."""
+
+    q: Name = ""
+    format: Words = ()
+    medium: Words = ()
+    condition: Words = ()
+    check_status: Words = ()
+    verification: Words = ()
+    place: Words = ()
+    program: Numbers = ()
+    sort: Sort = Sort.ACCESSION
+    page: Annotated[int, Field(ge=1, le=1_000_000)] = 1
+    page_size: Annotated[int, Field(ge=1, le=200)] = 50
+
+
+FacetName = Literal[
+    "format", "medium", "condition", "check_status", "verification", "place", "program"
+]
+
+
+@dataclass(frozen=True, slots=True)
+class FacetValue:
+    """A value that some tapes have: what to ask for, what to show, and how many have it."""
+
+    value: str
+    label: str
+    count: int
+    chosen: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Page(Generic[RowT]):
+    """One page (counted from 1) of `total` rows; `facets` by field, most frequent first."""
+
+    rows: tuple[RowT, ...]
+    total: int
+    page: int
+    page_size: int
+    facets: dict[str, tuple[FacetValue, ...]] = field(default_factory=dict)
+
+    @property
+    def pages(self) -> int:
+        """How many pages there are, at least one."""
+        return max(1, -(-self.total // self.page_size))
+
+
+@dataclass(frozen=True, slots=True)
+class TapeRow:
+    """A tape in a list, with what its newest image says; None where it has no image."""
+
+    accession_number: str
+    title: str
+    program: int | None
+    program_title: str | None
+    format: str | None
+    check_status: CheckStatus | None
+    verification: VerifiedBy
+    condition: Condition
+    quarantined: bool
+    loader_requirement: str
+    medium: Medium
+    levels: int | None
+    place: str
+    sha256: str | None
+    kin: int
+
+
+@dataclass(frozen=True, slots=True)
+class TapeRecord:
+    """A tape and all that is known about it; `image` is its newest."""
+
+    accession_number: str
+    title: str
+    program: int | None
+    program_title: str | None
+    origin: str
+    medium: Medium
+    levels: int | None
+    condition: Condition
+    hazard: Hazard
+    place: str
+    loader_requirement: str
+    made: str | None
+    notes: str
+    revision: int
+    created: datetime
+    changed: datetime
+    image: ImageRecord | None
+    readings: tuple[ReadingRecord, ...] = ()
+
+    @property
+    def quarantined(self) -> bool:
+        """Whether the tape is held apart, unread and unlent."""
+        return self.hazard.quarantines
+
+    @property
+    def cautions(self) -> str:
+        """What whoever handles the tape must know; empty where there is nothing."""
+        return CAUTIONS[self.hazard]
+
+    @property
+    def width_mm(self) -> float | None:
+        """The nominal width that goes with the levels."""
+        return None if self.levels is None else WIDTH_MM[self.levels]

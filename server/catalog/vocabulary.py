@@ -1,0 +1,134 @@
+"""The controlled words that describe a physical tape, each with what it means.
+
+The words are our own wording of what paper conservators commonly tell apart (terms of paper
+damage: lists of the Smithsonian Museum Conservation Institute and the Archives Damage Atlas,
+both from memory; items that only a punched tape has: common practice, no source).
+"""
+
+from enum import StrEnum
+
+
+class Medium(StrEnum):
+    """What a tape is made of."""
+
+    PAPER = "paper"
+    OILED_PAPER = "oiled paper"
+    PARCHMENT_PAPER = "parchment-like paper"
+    POLYESTER = "polyester"
+    FOIL_LAMINATE = "foil laminate"
+    UNKNOWN = "unknown"
+
+
+class Condition(StrEnum):
+    """How a tape stands, from best to worst; the newest report on it says which."""
+
+    NOT_EXAMINED = "not examined"
+    GOOD = "good"
+    WORN = "worn"
+    FRAGILE = "fragile"
+    UNFIT = "unfit for a reader"
+
+
+class Reason(StrEnum):
+    """Why a tape was looked at."""
+
+    ENTRY = "entry"
+    BEFORE_LOAN = "before loan"
+    AFTER_LOAN = "after loan"
+    BEFORE_READING = "before reading"
+    AFTER_READING = "after reading"
+    SCHEDULE = "schedule"
+    INCIDENT = "incident"
+
+
+class Method(StrEnum):
+    """How a tape was looked at."""
+
+    BY_EYE = "by eye"
+    RAKING_LIGHT = "raking light"
+    LIGHT_TABLE = "light table"
+    MAGNIFIER = "magnifier"
+    READER = "in a reader"
+
+
+class DefectKind(StrEnum):
+    """What can be wrong with a tape."""
+
+    TEAR = "tear"
+    TORN_EDGE = "torn edge"
+    CUT = "cut"
+    MISSING_PIECE = "missing piece"
+    CREASE = "crease"
+    ABRASION = "abrasion"
+    BRITTLENESS = "brittleness"
+    DISCOLOURATION = "discolouration"
+    STAIN = "stain"
+    MOULD = "mould"
+    INSECT_DAMAGE = "insect damage"
+    RUST = "rust"
+    ADHESIVE = "adhesive or old repair"
+    WATER_DAMAGE = "water damage"
+    HEAT_DAMAGE = "heat damage"
+    WORN_FEED_HOLES = "worn feed holes"
+    HANGING_CHAD = "hanging chad"
+    BLOCKED_HOLES = "blocked holes"
+    SPLICE = "splice"
+    CURL = "curl"
+    STUCK_LAYERS = "stuck layers"
+    OIL = "oil bleed"
+    DUST = "dust"
+    HAND_PUNCHED_PATCH = "hand-punched patch"
+
+
+class Extent(StrEnum):
+    """How much a defect matters."""
+
+    SLIGHT = "slight"
+    MODERATE = "moderate"
+    SEVERE = "severe"
+
+
+class MachineReadable(StrEnum):
+    """Whether a reader may take the tape."""
+
+    YES = "yes"
+    WITH_CARE = "with care"
+    NO = "no"
+    NOT_TRIED = "not tried"
+
+
+class Hazard(StrEnum):
+    """What makes a tape dangerous to people or to its neighbours."""
+
+    NONE = "none"
+    MOULD = "mould suspected"
+    PESTS = "pests suspected"
+    RESIDUE = "unknown residue"
+
+    @property
+    def quarantines(self) -> bool:
+        """Whether a tape with this hazard is held apart, unread and unlent."""
+        return self is not Hazard.NONE
+
+
+CAUTIONS = {
+    Hazard.NONE: "",
+    Hazard.MOULD: (
+        "Mould can harm people. Do not open, brush, blow on or read this tape; bag it, keep it dry"
+        " and apart from others, wash your hands, and ask a conservator. Anyone with asthma, an"
+        " allergy or a weak immune system keeps away. Follow local health rules."
+    ),
+    Hazard.PESTS: (
+        "Insects spread to the tapes beside it. Bag this tape, keep it apart, look at its"
+        " neighbours, and ask a conservator before any treatment."
+    ),
+    Hazard.RESIDUE: (
+        "The residue may be harmful. Wear gloves, do not read or clean this tape, keep it apart,"
+        " and ask a conservator or a person licensed to judge it."
+    ),
+}
+"""What to tell whoever handles a tape; local codes and licensed practice come first."""
+
+WIDTH_MM = {5: 17.46, 6: 22.23, 7: 22.23, 8: 25.40}
+"""Nominal width by levels: ECMA-10 (8 levels, 25.4 mm); EIA RS-227 and a punch's service manual
+for 11/16 in and 7/8 in (both from memory)."""
