@@ -23,7 +23,7 @@ from server.tape.reading_order import likelihood_forward
 from server.tape.view import View
 
 _PRINTING = bytes([*b"\t\n\f\r", *range(0x20, 0x7F)])
-_LINE_END = re.compile(rb"\r*\n\r*|\r+")
+_LINE_END = re.compile(rb"\r*\n(?:\r(?![\r\n]))?|\r+")
 _CONTROL = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 _TRANSPARENT = bytes([NUL, DEL])
 _CODE = Iso646()
