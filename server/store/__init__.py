@@ -1,0 +1,1 @@
+"""Keeps the library: tables, the engine, migrations, and what differs by database."""

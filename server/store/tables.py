@@ -1,0 +1,35 @@
+"""Every table, so that the metadata is whole wherever one of them is used."""
+
+from server.store.condition import ConditionReport
+from server.store.events import Event
+from server.store.images import Decoding, ImageRow, Reading
+from server.store.kin import Fingerprint, Kinship
+from server.store.people import ApiToken, Person, SignIn
+from server.store.programs import Program, Version
+from server.store.row import Row
+from server.store.tapes import Tape
+from server.store.texts import ListingText, RecordText
+from server.store.verification import Verification
+
+METADATA = Row.metadata
+
+__all__ = [
+    "METADATA",
+    "ApiToken",
+    "ConditionReport",
+    "Decoding",
+    "Event",
+    "Fingerprint",
+    "ImageRow",
+    "Kinship",
+    "ListingText",
+    "Person",
+    "Program",
+    "Reading",
+    "RecordText",
+    "Row",
+    "SignIn",
+    "Tape",
+    "Verification",
+    "Version",
+]
