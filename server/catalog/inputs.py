@@ -60,11 +60,11 @@ class Input(BaseModel):
 
 def invalid(error: ValidationError) -> Invalid:
     """The same refusal in the archive's own words."""
-    fields = {_field(each["loc"]): _sentence(each) for each in error.errors()}
+    fields = {_field(each["loc"]): sentence(each) for each in error.errors()}
     return Invalid(
         "Some of what was given cannot be taken.",
         where=", ".join(fields),
-        mend=" ".join(f"{name}: {sentence}" for name, sentence in fields.items()),
+        mend=" ".join(f"{name}: {fault}" for name, fault in fields.items()),
         fields=fields,
     )
 
@@ -86,7 +86,8 @@ _SENTENCES = {
 }
 
 
-def _sentence(error: Mapping[str, Any]) -> str:
+def sentence(error: Mapping[str, Any]) -> str:
+    """What is wrong with one value, from pydantic's description of it."""
     form = _SENTENCES.get(error["type"])
     if form is not None:
         return form.format_map(error.get("ctx", {}))
