@@ -9,6 +9,7 @@
         Conflict          the record changed since it was opened, or the name is taken
         NotVerified       nothing vouches for the image, and that was not acknowledged
         Quarantined       the tape must not be handled
+        SignInRefused     name and password do not belong together
         TooManyAttempts   sign-in is held back for a while
 
 Each says what is wrong, where, and how to mend it. A damaged tape is never an error.
@@ -26,6 +27,8 @@ class ArchiveError(Exception):
     """
 
     code: ClassVar[str] = "refused"
+    keeps_work: ClassVar[bool] = False
+    """Whether what was recorded before the refusal stays recorded."""
 
     def __init__(
         self,
@@ -104,6 +107,13 @@ class Quarantined(ArchiveError):
     """The tape is held apart and must not be handled."""
 
     code = "quarantined"
+
+
+class SignInRefused(ArchiveError):
+    """Name and password do not belong together; that it was tried stays recorded."""
+
+    code = "sign-in-refused"
+    keeps_work = True
 
 
 class TooManyAttempts(ArchiveError):

@@ -10,7 +10,7 @@ from typing import Final
 from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
-from server.catalog.errors import NotAllowed, NotSignedIn
+from server.catalog.errors import ArchiveError, NotAllowed, NotSignedIn
 
 
 class Role(StrEnum):
@@ -76,6 +76,16 @@ class Work:
 
 @contextmanager
 def unit_of_work(engine: Engine, actor: Actor = VISITOR) -> Iterator[Work]:
-    """A transaction that is committed once, at the end, or wholly undone by any exception."""
-    with Session(engine, expire_on_commit=False) as session, session.begin():
-        yield Work(session, actor, datetime.now(UTC))
+    """A transaction that is committed once, at the end, or wholly undone by any exception.
+
+    The one exception is a refusal that itself must be remembered, such as that of a wrong
+    password: see `ArchiveError.keeps_work`.
+    """
+    with Session(engine, expire_on_commit=False) as session:
+        try:
+            yield Work(session, actor, datetime.now(UTC))
+        except ArchiveError as error:
+            if error.keeps_work:
+                session.commit()
+            raise
+        session.commit()
