@@ -27,8 +27,6 @@ class ArchiveError(Exception):
     """
 
     code: ClassVar[str] = "refused"
-    keeps_work: ClassVar[bool] = False
-    """Whether what was recorded before the refusal stays recorded."""
 
     def __init__(
         self,
@@ -110,10 +108,9 @@ class Quarantined(ArchiveError):
 
 
 class SignInRefused(ArchiveError):
-    """Name and password do not belong together; that it was tried stays recorded."""
+    """Name and password do not belong together."""
 
     code = "sign-in-refused"
-    keeps_work = True
 
 
 class TooManyAttempts(ArchiveError):

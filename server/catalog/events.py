@@ -26,6 +26,7 @@ class EventType(StrEnum):
     IDENTIFICATION = "format identification"
     VALIDATION = "validation"
     ACCESSION = "accession"
+    CREATION = "creation"
     MODIFICATION = "metadata modification"
     DISSEMINATION = "dissemination"
     QUARANTINE = "quarantine"

@@ -8,7 +8,7 @@ import secrets
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sqlalchemy import delete, select
+from sqlalchemy import delete, select, update
 from sqlmodel import col
 
 from server.catalog import passwords, throttle
@@ -82,7 +82,7 @@ def sign_in(work: Work, name: str, password: str, limits: SessionLimits | None =
     work.session.commit()
     right = passwords.matches(password, person.password_hash if person else None)
     if person is None or person.disabled_at is not None or not right:
-        throttle.count_failure(work, name)
+        work.afterwards.append(lambda later: throttle.count_failure(later, name))
         raise SignInRefused(
             "Name and password do not belong together.",
             where="sign-in",
@@ -125,9 +125,17 @@ def resume(work: Work, token: str, limits: SessionLimits | None = None) -> Sessi
     if work.now >= min(session.expires_at, session.idle_expires_at):
         return None
     if work.now - session.seen_at >= _SEEN_EVERY:
-        session.seen_at = work.now
-        session.idle_expires_at = work.now + limits.idle
+        idle, session_id = limits.idle, session.id
+        work.afterwards.append(lambda later: _see(later, session_id, idle))
     return Session(actor_of(person), session.csrf_token, session.expires_at)
+
+
+def _see(work: Work, session_id: int | None, idle: timedelta) -> None:
+    work.session.execute(
+        update(SignIn)
+        .where(col(SignIn.id) == session_id)
+        .values(seen_at=work.now, idle_expires_at=work.now + idle)
+    )
 
 
 def sign_out(work: Work, token: str) -> None:
@@ -168,8 +176,15 @@ def actor_of_token(work: Work, token: str) -> Actor | None:
     if kept.expires_at is not None and work.now >= kept.expires_at:
         return None
     if kept.used_at is None or work.now - kept.used_at >= _SEEN_EVERY:
-        kept.used_at = work.now
+        token_id = kept.id
+        work.afterwards.append(lambda later: _use(later, token_id))
     return actor_of(person)
+
+
+def _use(work: Work, token_id: int | None) -> None:
+    work.session.execute(
+        update(ApiToken).where(col(ApiToken.id) == token_id).values(used_at=work.now)
+    )
 
 
 def tokens(work: Work) -> tuple[TokenRecord, ...]:

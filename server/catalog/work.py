@@ -1,8 +1,8 @@
 """A unit of work: who acts, when, and the one transaction that it all happens in."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from enum import StrEnum
 from typing import Final
@@ -10,7 +10,8 @@ from typing import Final
 from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
-from server.catalog.errors import ArchiveError, NotAllowed, NotSignedIn
+from server.catalog.errors import NotAllowed, NotSignedIn
+from server.store.engine import reading
 
 
 class Role(StrEnum):
@@ -63,11 +64,16 @@ COMMAND: Final = Actor(None, "command line", Role.ADMINISTRATOR)
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """One transaction of `session`, on behalf of `actor`, at `now` (UTC)."""
+    """One transaction of `session`, on behalf of `actor`, at `now` (UTC).
+
+    What `afterwards` holds is done once the transaction has ended, however it ended, each in
+    a transaction of its own: for what must be remembered of a refusal or of mere reading.
+    """
 
     session: Session
     actor: Actor
     now: datetime
+    afterwards: list[Callable[["Work"], None]] = field(default_factory=list)
 
     def acting_as(self, actor: Actor) -> "Work":
         """The same transaction on behalf of somebody else, as once a token is recognised."""
@@ -75,17 +81,21 @@ class Work:
 
 
 @contextmanager
-def unit_of_work(engine: Engine, actor: Actor = VISITOR) -> Iterator[Work]:
+def unit_of_work(engine: Engine, actor: Actor = VISITOR, *, writes: bool = True) -> Iterator[Work]:
     """A transaction that is committed once, at the end, or wholly undone by any exception.
 
-    The one exception is a refusal that itself must be remembered, such as that of a wrong
-    password: see `ArchiveError.keeps_work`.
+    One that `writes` queues behind other writers; one that does not waits for nobody.
     """
-    with Session(engine, expire_on_commit=False) as session:
-        try:
-            yield Work(session, actor, datetime.now(UTC))
-        except ArchiveError as error:
-            if error.keeps_work:
-                session.commit()
-            raise
-        session.commit()
+    work = Work(Session(_bound(engine, writes), expire_on_commit=False), actor, datetime.now(UTC))
+    try:
+        with work.session as session:
+            yield work
+            session.commit()
+    finally:
+        for act in work.afterwards:
+            with unit_of_work(engine, actor) as later:
+                act(later)
+
+
+def _bound(engine: Engine, writes: bool) -> Engine:
+    return engine if writes else reading(engine)
