@@ -73,7 +73,12 @@ def _add_service(commands: Any) -> None:
     migrate.add_argument(
         "--down", metavar="REVISION", help="take it back to a revision; 'base' empties it"
     )
-    _add(commands, "demo", "service:demo", "load the demonstration library")
+    demo = _add(commands, "demo", "demo:run", "load the library of an invented club, and serve it")
+    demo.add_argument("--port", type=_port, default=8000, help="port (%(default)s)")
+    demo.add_argument(
+        "--database", metavar="URL", default="sqlite:///var/demo.db", help="where (%(default)s)"
+    )
+    demo.add_argument("--no-serve", action="store_true", help="only load it")
 
 
 def _add_people(commands: Any) -> None:

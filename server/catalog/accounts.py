@@ -109,9 +109,7 @@ def disable(work: Work, person_id: int) -> PersonRecord:
     work.actor.require(Role.ADMINISTRATOR)
     person = _person(work, person_id)
     _require_another_administrator(work, person)
-    person.disabled_at = person.disabled_at or work.now
-    _end_all(work, person_id)
-    _log(work, person, "account disabled")
+    set_open(work, person, is_open=False)
     return _record(person)
 
 
@@ -119,9 +117,19 @@ def enable(work: Work, person_id: int) -> PersonRecord:
     """Let a person in again; tokens stay revoked."""
     work.actor.require(Role.ADMINISTRATOR)
     person = _person(work, person_id)
-    person.disabled_at = None
-    _log(work, person, "account enabled")
+    set_open(work, person, is_open=True)
     return _record(person)
+
+
+def set_open(work: Work, person: Person, *, is_open: bool) -> None:
+    """Open an account, or close it and end every sign-in and token of it."""
+    assert person.id is not None
+    if is_open:
+        person.disabled_at = None
+    else:
+        person.disabled_at = person.disabled_at or work.now
+        _end_all(work, person.id)
+    _log(work, person, "account enabled" if is_open else "account disabled")
 
 
 def change_password(work: Work, old: str, new: str) -> None:

@@ -1,4 +1,4 @@
-"""`serve`, `migrate` and `demo`: running the archive."""
+"""`serve` and `migrate`: running the archive."""
 
 from argparse import Namespace
 
