@@ -3,9 +3,16 @@
 from sqlalchemy import ColumnElement, select
 from sqlmodel import col
 
-from server.catalog import decodings, verification
+from server.catalog import decodings, kinship, verification
 from server.catalog.held import image_id_of, known, titles
-from server.catalog.records import ImageRecord, ReadingRecord, TapeLink, VersionLink
+from server.catalog.records import (
+    Comparison,
+    ImageRecord,
+    KinRecord,
+    ReadingRecord,
+    TapeLink,
+    VersionLink,
+)
 from server.catalog.work import Work
 from server.store.images import Decoding, ImageRow, Reading
 from server.store.listings import unpack_listing
@@ -14,6 +21,7 @@ from server.store.programs import Program, Version
 from server.store.tapes import Tape
 from server.tape.findings import CheckStatus
 from server.tape.image import Orientation, Span
+from server.tape.kinship import align
 from server.tape.listing import Listing
 
 
@@ -96,6 +104,31 @@ def listing(work: Work, sha256: str) -> Listing:
     )
     assert packed is not None
     return unpack_listing(packed)
+
+
+def kin(work: Work, sha256: str) -> tuple[KinRecord, ...]:
+    """What an image resembles, nearest first.
+
+    Raises:
+        NotFound: it is not held.
+    """
+    return kinship.of(work, image_id_of(work, sha256))
+
+
+def comparison(work: Work, sha256: str, other: str) -> Comparison:
+    """Two images line by line; `added` is what the other has and the first has not.
+
+    Raises:
+        NotFound: one of them is not held.
+    """
+    a, b = get(work, sha256), get(work, other)
+    rows = align(
+        listing(work, sha256).lines,
+        listing(work, other).lines,
+        language=a.language if a.language == b.language else None,
+    )
+    found = kinship.between(work, image_id_of(work, sha256), image_id_of(work, other))
+    return Comparison(a, b, found, rows)
 
 
 def readings_where(work: Work, condition: ColumnElement[bool]) -> tuple[ReadingRecord, ...]:
