@@ -67,14 +67,14 @@ class ImageOut(ImageFacts):
 
 
 class KinOut(Fields):
-    """Another image, and how it relates to the one asked about."""
+    """Another image, and how the one asked about relates to it."""
 
     sha256: str = Field(description="Name of the other image.")
     kinship: str = Field(description="`same-content`, `same-listing` or `near`.")
     similarity: float = Field(description="From 0 (nothing alike) to 1 (the same).")
     distance: int = Field(description="Edits between the two: lines, addresses or frames.")
-    added: int = Field(description="Lines that only the other image has.")
-    removed: int = Field(description="Lines that only the image asked about has.")
+    added: int = Field(description="Lines that only the image asked about has.")
+    removed: int = Field(description="Lines that only the other image has.")
     changed: int = Field(description="Lines that both have, but not alike.")
     description: str = Field(description="The same in words.")
     title: str = Field(description="Best name there is for the other image.")

@@ -127,7 +127,7 @@ def comparison(work: Work, sha256: str, other: str) -> Comparison:
         listing(work, other).lines,
         language=a.language if a.language == b.language else None,
     )
-    found = kinship.between(work, image_id_of(work, sha256), image_id_of(work, other))
+    found = kinship.between(work, image_id_of(work, other), image_id_of(work, sha256))
     return Comparison(a, b, found, rows)
 
 
