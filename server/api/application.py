@@ -1,5 +1,6 @@
 """The API as an application of its own, so that whatever fails in it is answered in its form."""
 
+from functools import partial
 from typing import Any, Final
 
 from fastapi import APIRouter, FastAPI
@@ -52,7 +53,9 @@ def mount(app: FastAPI) -> None:
     problems.install(api)
     api.add_middleware(BodyLimit, limit_of=lambda scope: _limit(app, scope))
     api.add_middleware(HeadAsGet)
-    api.openapi = lambda: description(api)  # type: ignore[method-assign]  # the framework's way
+    api.openapi = partial(description, api)  # type: ignore[method-assign]  # the framework's way
+    # The pages tell of the API as well, but may not know it.
+    app.state.describe_api = api.openapi
     app.mount(MOUNT, api, name="api")
 
 

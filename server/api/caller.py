@@ -14,8 +14,8 @@ from server.catalog.errors import NotSignedIn
 from server.catalog.people import SessionLimits
 from server.catalog.work import VISITOR, Actor, Role, Work, unit_of_work
 from server.settings import Settings
-from server.web.cookies import Cookies
-from server.web.forgery import HEADER, check_secret, check_source
+from server.delivery.cookies import Cookies
+from server.delivery.forgery import HEADER, check_secret, check_source
 
 _SAFE_METHODS = {"GET", "HEAD", "OPTIONS"}
 

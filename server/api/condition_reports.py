@@ -28,7 +28,6 @@ from server.catalog.vocabulary import (
     DefectKind,
     Extent,
     Hazard,
-    MachineReadable,
     Method,
     Reason,
 )
@@ -70,7 +69,9 @@ class ReportOut(Revised):
     reason: Reason = Field(description="Why it was looked at.")
     method: Method = Field(description="How it was looked at.")
     defects: list[DefectOut] = Field(description="What is wrong with it.")
-    machine_readable: MachineReadable = Field(description="Whether a reader may take it.")
+    machine_readable: bool | None = Field(
+        description="Whether a reader took it; null where it was not tried."
+    )
     advice: str = Field(description="How to handle it.")
     hazard: Hazard = Field(description="What makes it dangerous to handle.")
     cautions: str = Field(description="What whoever handles it must know first.")

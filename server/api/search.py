@@ -9,6 +9,7 @@ from pydantic import Field
 from server.api.caller import CallerDep
 from server.api.problems import responses
 from server.catalog import search
+from server.catalog.excerpt import Pieces
 from server.catalog.search import Hit, SearchQuery
 from server.inspection import Fields
 
@@ -32,6 +33,9 @@ class HitOut(Fields):
     program: int | None = Field(description="Number of the program, or null.")
     title: str = Field(description="Title of the tape or the program.")
     line: int | None = Field(description="Line of the listing, counted from 1, or null.")
+    lines_found: int | None = Field(
+        description="How many lines of the listing hold it; only the first few are hits."
+    )
     excerpt: str = Field(
         description="The text around it as HTML: escaped, each match in a mark element."
     )
@@ -48,6 +52,7 @@ class HitOut(Fields):
             program=hit.program,
             title=hit.title,
             line=hit.line,
+            lines_found=hit.lines_found,
             excerpt=marked_up(hit.excerpt),
             pieces=[ExcerptPiece(text=text, match=match) for text, match in hit.excerpt],
         )
@@ -57,7 +62,11 @@ class HitsOut(Fields):
     """Part of what was found."""
 
     hits: list[HitOut] = Field(description="The places found.")
-    total: int = Field(description="How many there are in all.")
+    total: int = Field(description="How many records and listings hold it.")
+    total_is_exact: bool = Field(description="Whether there are no more than that.")
+    newest_only: bool = Field(
+        description="Whether the text was too short to look further than the newest listings."
+    )
     next_cursor: str | None = Field(
         description="What to send as cursor for the next part; null at the end."
     )
@@ -69,11 +78,15 @@ def find(caller: CallerDep, query: Annotated[SearchQuery, Query()]) -> HitsOut:
     with caller.reading() as work:
         page = search.find(work, query)
     return HitsOut(
-        hits=[HitOut.of(hit) for hit in page.hits], total=page.total, next_cursor=page.next_cursor
+        hits=[HitOut.of(hit) for hit in page.hits],
+        total=page.total,
+        total_is_exact=page.total_is_exact,
+        newest_only=page.newest_only,
+        next_cursor=page.next_cursor,
     )
 
 
-def marked_up(pieces: list[tuple[str, bool]] | tuple[tuple[str, bool], ...]) -> str:
+def marked_up(pieces: Pieces) -> str:
     """The pieces as HTML, whatever they hold escaped, each match in a mark element."""
     mark = Markup("<mark>{}</mark>")
     return str(
