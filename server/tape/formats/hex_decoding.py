@@ -21,6 +21,7 @@ from server.tape.view import View
 
 _SKIPPED = bytes(range(0x21)) + b"\x7f"
 _LINE_END = b"\r\n"
+_LONGEST_LINE_END = 3
 _AFTER_END = "  after the end record"
 
 
@@ -69,7 +70,8 @@ def decode(view: View, layout: Layout) -> Decoding:
     found = scan(text, layout.grammar)
     failing = Failing(text, found, layout.grammar, places)
     failures = failing.failures()
-    rest = outside(text, *_extents(found.records, failures), layout.grammar, places)
+    extents = _extents(found.records, failures)
+    rest = outside(text[: failing.looked_into], *extents, layout.grammar, places)
     failures = sorted([*failures, *rest.failures])
     records = joined(found.records, kept(failures))
     if not len(records) and not failures:
@@ -126,10 +128,14 @@ def _placed(records: Records, places: Places) -> Placed:
 
 
 def _data_span(characters: Characters, start: int, stop: int) -> Span:
-    """The frames of the records, with the line end of the last."""
+    """The frames of the records, with the line end of the last, whole or damaged."""
     text, frames = characters.text, characters.frames
-    while stop < len(text) and text[stop] in _LINE_END and frames[stop] == frames[stop - 1] + 1:
-        stop += 1
+    places = Places(characters)
+    for at in range(stop, min(stop + _LONGEST_LINE_END, len(text))):
+        belongs = text[at] in _LINE_END or places.parity_errors(at, at + 1)
+        if not belongs or frames[at] != frames[at - 1] + 1:
+            break
+        stop = at + 1
     return Span(int(frames[start]), int(frames[stop - 1]) + 1)
 
 
@@ -181,12 +187,13 @@ def _gaps(memory: Memory) -> list[Finding]:
     def gap(index: int) -> Finding:
         cell = int(breaks[index])
         low, high = int(cells.addresses[cell]) + 1, int(cells.addresses[cell + 1]) - 1
-        frame = int(cells.starts[cell + 1])
+        record = int(cells.sources[cell + 1])
+        frame = int(cells.starts[record])
         return Finding(
             kind="address-gap",
             severity=Severity.NOTE,
             frame=frame,
-            frames=int(cells.stops[cell + 1]) - frame,
+            frames=int(cells.stops[record]) - frame,
             message=f"nothing is loaded at {low:04X} to {high:04X} ({high - low + 1} bytes)",
             advice="see whether the program expects a table or a workspace there",
         )
