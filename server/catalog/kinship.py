@@ -1,7 +1,7 @@
 """Kin: which images held already are what a new one is, or a version of it."""
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict
 from typing import Any, Final, NamedTuple
 
@@ -138,18 +138,21 @@ def _held(work: Work, image_ids: set[int]) -> Iterator[_Held]:
 def _form(work: Work, held: _Held) -> NormalForm:
     """The normal form of an image held, out of no more of its decoding than it needs."""
     textual = is_textual(held.format, held.language)
-    if held.load_ranges:
-        frames = work.session.scalar(
-            select(col(ImageRow.frames)).where(col(ImageRow.id) == held.image_id)
-        )
-        assert frames is not None
-        # What was loaded is not stored, but the format reads it from the frames at once.
-        view = View(Image(frames, held.levels), Orientation(held.orientation))
-        memory = FORMATS[held.format].parse(view).memory
-    else:
-        memory = {}
     listing = unpack_listing(held.listing) if textual else Listing()
+    memory = {} if textual else _memory(work, held)
     return form_of(held.format, held.language, listing, held.content, memory)
+
+
+def _memory(work: Work, held: _Held) -> Mapping[int, bytes]:
+    """What the image loads: not stored, but its format reads it from the frames at once."""
+    if not held.load_ranges:
+        return {}
+    frames = work.session.scalar(
+        select(col(ImageRow.frames)).where(col(ImageRow.id) == held.image_id)
+    )
+    assert frames is not None
+    view = View(Image(frames, held.levels), Orientation(held.orientation))
+    return FORMATS[held.format].parse(view).memory
 
 
 def _nearness(found: Found) -> tuple[int, float, int]:
@@ -187,9 +190,7 @@ def _records(work: Work, kin: dict[int, Kinship]) -> tuple[KinRecord, ...]:
     digests = dict(
         work.session.execute(
             select(col(ImageRow.id), col(ImageRow.sha256)).where(col(ImageRow.id).in_(kin))
-        )
-        .tuples()
-        .all()
+        ).all()
     )
     nearest = sorted(
         (Found(image_id, digests[image_id], kinship) for image_id, kinship in kin.items()),

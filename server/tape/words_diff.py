@@ -7,18 +7,19 @@ from enum import StrEnum
 from itertools import groupby
 
 from server.tape.alignment import common, numbered
+from server.tape.basic import DIALECTS
 
-_KEYWORDS = (
-    "RESTORE|RETURN|RIGHT\\$|GOSUB|INPUT|PRINT|LEFT\\$|CHR\\$|MID\\$|STR\\$|CLEAR|DATA|GOTO|NEXT|"
-    "PEEK|POKE|READ|STEP|STOP|THEN|AND|ABS|ASC|ATN|COS|DEF|DIM|END|EXP|FOR|INP|INT|LEN|LET|LOG|"
-    "NOT|OUT|REM|RND|SGN|SIN|SQR|TAB|TAN|USR|VAL|IF|ON|OR|TO|FN"
+_KEYWORDS = "|".join(
+    re.escape(word)
+    for word in sorted(
+        {each.rstrip("(") for table in DIALECTS.values() for each in table.tokens.values()},
+        key=lambda word: (-len(word), word),
+    )
+    if word[0].isalpha()
 )
-"""What a run of letters is cut at, as in FORI=1TON. Source: ECMA-55 and, for strings and
-machine access, the 8K dialects of the 8080; both from memory. It decides only how much of a
-line is marked."""
+"""What a run of letters is cut at, as in FORI=1TON; it decides only how much is marked."""
 
-_WORD = r"\d+(?:\.\d+)?|[A-Za-z]+\$?|\s+|."
-_WORDS = re.compile(_WORD, re.DOTALL)
+_WORDS = re.compile(r"\d+(?:\.\d+)?|[A-Za-z]+\$?|\s+|.", re.DOTALL)
 _BASIC_WORDS = re.compile(
     rf"{_KEYWORDS}|\d+(?:\.\d+)?|(?:(?!{_KEYWORDS})[A-Z])+\$?|\s+|.", re.IGNORECASE | re.DOTALL
 )

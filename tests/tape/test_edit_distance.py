@@ -43,9 +43,9 @@ def test_characters_beyond_latin_letters_are_no_obstacle() -> None:
 def test_unrelated_images_of_ten_megabytes_are_told_apart_at_once() -> None:
     random = Random(1)
     a, b = random.randbytes(10_000_000), random.randbytes(10_000_000)
-    start = time.perf_counter()
+    start = time.process_time()
     assert distance(a, b, 4_000_000) is None
-    assert time.perf_counter() - start < 3
+    assert time.process_time() - start < 3
 
 
 def test_a_frame_lost_in_ten_megabytes_is_found() -> None:

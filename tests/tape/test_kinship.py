@@ -2,20 +2,28 @@ import time
 from collections.abc import Callable, Sequence
 from random import Random
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rapidfuzz.distance import Levenshtein
 
 from server.tape import edit_distance
+from server.tape.basic.program import program_from_text
+from server.tape.formats.crunched_basic import CrunchedBasic
+from server.tape.formats.text import Text, TextContent
+from server.tape.identify import Decoded, decode
 from server.tape.kinship import (
     NEAR_CUTOFF,
     SAME_IMAGE,
     Kind,
     Kinship,
     Unit,
+    align,
     compare,
     describe,
+    fingerprints,
+    normal_form,
 )
 from server.tape.language import line_number
 from server.tape.listing import Line, Listing
@@ -75,6 +83,51 @@ def test_the_similarity_says_the_distance(a: NormalForm, b: NormalForm) -> None:
         longer = max(len(a.text), len(b.text))
         assert found.distance == Levenshtein.distance(a.text, b.text)
         assert found.similarity == 1 - found.distance / longer
+
+
+LAMPS = """\
+10 PRINT"HARBOUR LIGHTS"
+20 L=INT(9*RND(1))+1
+30 INPUT"WHICH LAMP";G
+40 IF G=L THEN 60
+50 PRINT"DARK":GOTO 30
+60 PRINT"LIT":END""".split("\n")
+SEEDED = '5 INPUT"NUMBER";N:X=RND(-N)'
+
+
+def as_text(lines: Sequence[str]) -> Decoded:
+    typed = tuple(line.replace(";", " ; ").replace("PRINT", "?") for line in lines)
+    return decode(Text().build(TextContent(typed)).frames)
+
+
+def as_crunched(lines: Sequence[str]) -> Decoded:
+    return decode(CrunchedBasic().build(program_from_text("\n".join(lines))).frames)
+
+
+@pytest.mark.parametrize("size", [6, 200])
+@pytest.mark.parametrize("record", [as_text, as_crunched])
+@pytest.mark.parametrize("record_again", [as_text, as_crunched])
+def test_a_program_saved_again_with_a_line_that_seeds_the_dice(
+    record: Callable[[Sequence[str]], Decoded],
+    record_again: Callable[[Sequence[str]], Decoded],
+    size: int,
+) -> None:
+    lines = LAMPS if size == 6 else program(Random(8), size)
+    a, b = record(lines), record_again([SEEDED, *lines])
+    found = compare(normal_form(a.decoding), normal_form(b.decoding))
+    assert (found.kind, found.added, found.removed, found.changed) == (Kind.NEAR, 1, 0, 0)
+    assert found.distance == len(SEEDED) + 1
+    assert describe(found).endswith(" %: one line added")
+    rows = align(a.decoding.listing.lines, b.decoding.listing.lines, language="basic")
+    assert [(row.left, row.right) for row in rows if row.kind != "equal"] == [(None, 0)]
+    assert found.turned() == compare(normal_form(b.decoding), normal_form(a.decoding))
+    one, other = (fingerprints(normal_form(each.decoding)) for each in (a, b))
+    assert np.intersect1d(one, other).size > 20
+
+
+def test_text_and_tokens_of_one_program_are_the_same_listing() -> None:
+    a, b = normal_form(as_text(LAMPS).decoding), normal_form(as_crunched(LAMPS).decoding)
+    assert compare(a, b).kind is Kind.SAME_LISTING
 
 
 @pytest.mark.parametrize("size", [6, 200])
@@ -235,16 +288,16 @@ def test_frames_too_many_that_share_too_little_are_unrelated(part: int) -> None:
     "make",
     [
         lambda random: frames(random.randbytes(10_000_000)),
-        lambda random: frames(bytes(random.choices(b"\0\0\0\1\2\xff", k=4_000_000))),
+        lambda random: frames(bytes(random.choices(b"\0\0\0\1\2\xff", k=2_000_000))),
         lambda random: basic([f"{at} PRINT {random.random()}" for at in range(1, 60_000)]),
-        lambda random: plain([f"{random.randbytes(15).hex()}" for _ in range(300_000)]),
-        lambda random: plain(["".join(random.choices("AB", k=9_000_000))]),
+        lambda random: plain([f"{random.randbytes(15).hex()}" for _ in range(100_000)]),
+        lambda random: plain(["".join(random.choices("AB", k=3_000_000))]),
     ],
 )
 def test_unrelated_giants_are_told_apart_within_a_moment(
     make: Callable[[Random], NormalForm],
 ) -> None:
     a, b = make(Random(1)), make(Random(2))
-    start = time.perf_counter()
+    start = time.process_time()
     compare(a, b)
-    assert time.perf_counter() - start < 5
+    assert time.process_time() - start < 3

@@ -1,12 +1,15 @@
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from server.tape.basic.program import program_from_text
 from server.tape.findings import CheckStatus
 from server.tape.formats.base import Decoding
+from server.tape.formats.crunched_basic import CrunchedBasic
 from server.tape.image import Span
 from server.tape.listing import Line, Listing
 from server.tape.normal_form import normal_form, normal_lines, without_number
+from server.tape.view import View
 
 
 def numbered(text: str) -> Line:
@@ -64,6 +67,23 @@ def test_a_line_in_normal_form_is_its_own_normal_form(text: str) -> None:
     line = Line(f"10 {text}", 0, 0, 10)
     once = normal_lines([line], "basic")[0]
     assert normal_lines([line._replace(text=once)], "basic") == [once]
+
+
+_WORDS = [*"PRINT REM DATA IF THEN FOR EM GO TO AREM rem data low".split(), *'":?,;(1B ', "  "]
+
+
+@given(
+    st.lists(
+        st.sampled_from(_WORDS),
+        min_size=1,
+        max_size=12,
+    ).map("".join)
+)
+def test_a_line_is_the_same_whether_it_comes_crunched_or_as_text(body: str) -> None:
+    assume(body.strip() and not body.lstrip()[0].isdigit())
+    image = CrunchedBasic().build(program_from_text(f"10 {body}\n20 END"))
+    crunched = normal_form(CrunchedBasic().parse(View(image)))
+    assert crunched.lines == (basic(f"10 {body}"), "20 END")
 
 
 def test_a_line_of_ten_million_characters_takes_time_in_proportion() -> None:
