@@ -8,6 +8,7 @@ from server.tape.findings import CheckStatus, Severity
 from server.tape.formats.base import Decoding, Evidence, Loader, LoadRange
 from server.tape.formats.intel_hex import IntelHex
 from server.tape.hexadecimal.program import HexProgram
+from server.tape.hexadecimal.recognition import MOST_PASS, SHAPE_ONLY
 from server.tape.image import Image, Orientation
 from server.tape.view import View
 from tests.tape.hex_tapes import dropped, flipped, kinds, of_kind, programs, tape, view
@@ -347,11 +348,11 @@ class TestRecognise:
     def test_it_is_fairly_sure_where_most_pass(self):
         text = (DATA + b"\r\n") * 9 + DATA[:-2] + b"00\r\n"
         evidence = evidence_of(view(text))
-        assert evidence.confidence == pytest.approx(0.9)
+        assert evidence.confidence == MOST_PASS
         assert "9 of the first 10" in evidence.reason
 
     def test_it_doubts_where_only_the_shape_is_there(self):
-        assert evidence_of(view((DATA[:-2] + b"00\r\n") * 9)).confidence == pytest.approx(0.6)
+        assert evidence_of(view((DATA[:-2] + b"00\r\n") * 9)).confidence == SHAPE_ONLY
 
     @pytest.mark.parametrize(
         "text",
