@@ -63,32 +63,46 @@ class Layout(Protocol):
         ...
 
 
-def decode(view: View, layout: Layout) -> Decoding:
-    """All that `layout` makes of `view`."""
-    characters = view.characters("iso-646")
+class Found(NamedTuple):
+    """All that looks like a record, bounded by characters `starts` and `stops`, in tape order.
+
+    `placed` holds those of which the bytes are kept; `findings` is about the others.
+    """
+
+    placed: Placed
+    starts: Integers
+    stops: Integers
+    findings: list[Finding]
+
+
+def find_records(characters: Characters, layout: Layout) -> Found:
+    """The records among `characters`, mended where they fail."""
     places, text = Places(characters), characters.text
     found = scan(text, layout.grammar)
     failing = Failing(text, found, layout.grammar, places)
     failures = failing.failures()
     extents = _extents(found.records, failures)
     rest = outside(text[: failing.looked_into], *extents, layout.grammar, places)
-    failures = sorted([*failures, *rest.failures])
+    failures = sorted([*failures, *rest.failures], key=lambda failure: failure.start)
     records = joined(found.records, kept(failures))
-    if not len(records) and not failures:
+    return Found(
+        _placed(records, places),
+        *_extents(records, [failure for failure in failures if not failure.data]),
+        [*(failure.finding for failure in failures), *failing.unread(), *rest.notes],
+    )
+
+
+def decode(view: View, layout: Layout) -> Decoding:
+    """All that `layout` makes of `view`."""
+    characters = view.characters("iso-646")
+    placed, starts, stops, findings = find_records(characters, layout)
+    if not starts.size:
         return _without_records(view, layout, characters)
-    starts, stops = _extents(records, [each for each in failures if not each.data])
     span = _data_span(characters, int(starts[0]), int(stops.max()))
-    placed = _placed(records, places)
     reading = layout.read(placed)
     memory, lines = _load(reading)
-    findings = [
-        *(failure.finding for failure in failures),
-        *failing.unread(),
-        *rest.notes,
-        *reading.findings,
-    ]
     told = [
-        *bounded_by_kind(findings),
+        *bounded_by_kind([*findings, *reading.findings]),
         *_parity(characters, span),
         *_memory_findings(memory, placed, reading),
         *_end_findings(reading, placed, int(starts[-1]), int(stops[-1])),
@@ -98,7 +112,7 @@ def decode(view: View, layout: Layout) -> Decoding:
         data=span,
         listing=Listing(lines),
         check_status=check_status(told, carries_check=True),
-        content=_content(text, starts, stops),
+        content=_content(characters.text, starts, stops),
         findings=tuple(sorted(told, key=lambda finding: finding.frame)),
         code=characters.code,
         parity=characters.parity,
