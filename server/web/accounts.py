@@ -6,7 +6,7 @@ from typing import ClassVar
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.catalog import accounts, people
+from server.catalog import accounts, people, published
 from server.catalog.accounts import PersonRecord
 from server.catalog.errors import Invalid, SignInRefused, TooManyAttempts
 from server.catalog.people import TokenRecord
@@ -21,13 +21,18 @@ router = APIRouter()
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class SignInPage(PageContext):
-    """The form to sign in; `next` is the page to go on to."""
+    """The form to sign in; `next` is the page to go on to.
+
+    `accounts` and their `password` are told in the demonstration only.
+    """
 
     template: ClassVar[str] = "pages/sign_in.html"
     title: str = "Sign in"
     form: Filled
     next: str
     demo: bool
+    accounts: tuple[published.Account, ...] = published.ACCOUNTS
+    password: str = published.PASSWORD
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
