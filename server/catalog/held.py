@@ -29,7 +29,7 @@ def image_id_of(work: Work, sha256: str) -> int:
     Raises:
         NotFound: it is not held.
     """
-    name = sha256.lower()
+    name = readable(sha256.lower())
     found = work.session.scalar(select(col(ImageRow.id)).where(col(ImageRow.sha256) == name))
     if found is None:
         raise NotFound(
