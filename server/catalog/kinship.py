@@ -27,7 +27,7 @@ from server.tape.view import View
 KEPT: Final = 20
 """The most kin that are recorded when an image comes in; the nearest ones."""
 
-_NEAREST = {Kind.SAME_IMAGE: 0, Kind.SAME_CONTENT: 1, Kind.SAME_LISTING: 2, Kind.NEAR: 3}
+_NEAREST_FIRST = {kind: place for place, kind in enumerate(Kind)}
 
 _DECODED = (
     select(
@@ -157,7 +157,7 @@ def _memory(work: Work, held: _Held) -> Mapping[int, bytes]:
 
 def _nearness(found: Found) -> tuple[int, float, int]:
     """The nearest kind first, then the greatest similarity, then the image held longest."""
-    return _NEAREST[found.kinship.kind], -found.kinship.similarity, found.image_id
+    return _NEAREST_FIRST[found.kinship.kind], -found.kinship.similarity, found.image_id
 
 
 def _either(image_id: int) -> Any:

@@ -32,7 +32,7 @@ unrelated pairs of 6 lines 56 reach it, of 12 lines or more none (the greatest i
 
 
 class Kind(StrEnum):
-    """How two images relate."""
+    """How two images relate, the nearest first."""
 
     SAME_IMAGE = "same-image"
     """Frame for frame the same."""
