@@ -13,7 +13,8 @@ from server.tape.hexadecimal.records import NIBBLES, NO_DIGIT, Grammar, Scan
 MOST_READ: Final = 5000
 """How many failing records are looked into; a tape of noise has any number of them."""
 
-_LINE_END = re.compile(rb"[\x00-\x1f]")
+_LINE_END = re.compile(rb"[\r\n]")
+_FILL = bytes(range(0x21))
 _READ_AGAIN = "read these frames again"
 
 
@@ -66,9 +67,10 @@ class Failing:
 
     def _at(self, start: int, limit: int) -> Failure:
         wide = self._line_end(start, limit)
-        # A hole too many can turn a digit into a mark, so first look past the next mark.
+        # A hole too many can turn a digit into a mark, so first look past the next mark; one
+        # too few turns it into a control character, so only CR and LF end a line.
         next_mark = self._text.find(self._grammar.mark, start + 1, wide)
-        narrow = next_mark if next_mark > start else wide
+        narrow = self._without_fill(start, next_mark) if next_mark > start else wide
         for stop in (wide, narrow):
             line = self._text[start:stop]
             mended = mend(line, self._grammar)
@@ -79,7 +81,10 @@ class Failing:
     def _line_end(self, start: int, limit: int) -> int:
         bound = min(limit, start + self._longest)
         end = _LINE_END.search(self._text, start + 1, bound)
-        return end.start() if end else bound
+        return self._without_fill(start, end.start() if end else bound)
+
+    def _without_fill(self, start: int, stop: int) -> int:
+        return start + len(self._text[start:stop].rstrip(_FILL))
 
     def _kind(self, start: int) -> int:
         return NIBBLES[self._text[start + 1]] if start + 1 < len(self._text) else NO_DIGIT
@@ -97,7 +102,7 @@ class Failing:
         if mended.place == 0:
             said = line[self._grammar.head : self._grammar.head + 2].decode("ascii")
             message = (
-                f"{name} gives its length as {said}; its line has the length "
+                f"{name} gives its length as {said!r}; its line has the length "
                 f"{mended.data[0]:02X}, and the checksum agrees with the line"
             )
             advice = f"{_READ_AGAIN}: the length is likely misread; the bytes were loaded"

@@ -164,6 +164,16 @@ class TestFailingRecords:
         assert kinds(decoding) == ["not-hexadecimal"]
         assert decoding.memory == {0x100: b"\x88\x12abcdef"}
 
+    def test_a_digit_that_became_a_control_does_not_split_its_record(self):
+        image = flipped(tape(DATA + b"\r\n" + END), 20 + 9, 0x20)
+        decoding = FORMAT.parse(View(image))
+        assert kinds(decoding) == ["not-hexadecimal", "parity-error"]
+        assert decoding.memory == {0x100: bytes.fromhex("3E41D301C30001")}
+
+    def test_other_controls_between_records_belong_to_none(self):
+        decoding = parse(DATA.replace(b"3E", b"sE") + b"\x13" + DATA[:-2] + b"00\x13" + END)
+        assert kinds(decoding) == ["not-hexadecimal", "checksum-mismatch", "address-overlap"]
+
     def test_two_unreadable_bytes_are_not_loaded(self):
         decoding = parse(DATA.replace(b"3E41", b"!E!1") + b"\r\n" + END)
         (finding,) = of_kind(decoding, "not-hexadecimal")
@@ -178,7 +188,7 @@ class TestFailingRecords:
     def test_a_wrong_length_is_told_by_the_line(self):
         decoding = parse(DATA.replace(b":07", b":17") + b"\r\n" + END)
         (finding,) = of_kind(decoding, "length-mismatch")
-        assert "gives its length as 17; its line has the length 07" in finding.message
+        assert "gives its length as '17'; its line has the length 07" in finding.message
         assert decoding.memory == {0x100: bytes.fromhex("3E41D301C30001")}
 
     def test_a_dropped_frame_costs_its_record_alone(self):
