@@ -36,13 +36,13 @@ def upgrade() -> None:
 
 
 def index_on_sqlite(table: str, key: str, search: str) -> None:
-    """Make an index that keeps neither the texts nor the places in them, and keep it current.
+    """Make an index that does not keep the texts themselves, and keep it current.
 
     Texts are folded before they come here, so the tokenizer must not fold them again.
     """
     op.execute(
         f"CREATE VIRTUAL TABLE {search} USING fts5(body, content='{table}', content_rowid='{key}',"
-        " tokenize='trigram case_sensitive 1', detail=none, columnsize=0)"
+        " tokenize='trigram case_sensitive 1', columnsize=0)"
     )
     op.execute(f"INSERT INTO {search}({search}) VALUES ('rebuild')")  # noqa: S608 - names above
     into = f"INSERT INTO {search}"

@@ -8,7 +8,7 @@ import unicodedata
 from collections.abc import Mapping
 from typing import Final, Protocol
 
-from sqlalchemy import ColumnElement, and_, delete, func, insert, select
+from sqlalchemy import ColumnElement, Select, delete, func, insert, select
 from sqlalchemy.orm import Session
 from sqlmodel import col
 
@@ -36,12 +36,8 @@ SCANNED_LISTINGS: Final = 10_000
 class SearchBackend(Protocol):
     """What differs by database."""
 
-    def holds(self, texts: Texts, needle: str) -> ColumnElement[bool]:
-        """The condition that a text holds the folded `needle`, helped by an index."""
-        ...
-
-    def contains(self, texts: Texts, needle: str) -> ColumnElement[bool]:
-        """The same condition, found by reading the texts through."""
+    def keys(self, texts: Texts, needle: str) -> Select[int]:
+        """The keys, labelled `key`, of the texts that hold the folded needle, by an index."""
         ...
 
 
@@ -108,17 +104,21 @@ def is_scanned(needle: str) -> bool:
     return len(readable(needle)) < INDEXED_FROM
 
 
-def holds(session: Session, texts: Texts, needle: str) -> ColumnElement[bool]:
-    """The condition that a row of `texts` holds `needle`, whatever the case of either.
+def keys(session: Session, texts: Texts, needle: str) -> Select[int]:
+    """The keys, labelled `key`, of the texts that hold `needle`, whatever the case of either.
 
     The needle is taken literally. Where it is too short for the indexes, records are read
     through, and of the listings the `SCANNED_LISTINGS` newest.
     """
-    backend = _BACKENDS[session.get_bind().dialect.name]
     if not is_scanned(needle):
-        return backend.holds(texts, fold(needle))
-    contains = backend.contains(texts, fold(needle))
+        return _BACKENDS[session.get_bind().dialect.name].keys(texts, fold(needle))
+    found = select(texts.key.label("key")).where(texts.contain(fold(needle)))
     if texts is not LISTINGS:
-        return contains
+        return found
     newest = select(func.max(texts.key)).scalar_subquery()
-    return and_(texts.key > newest - SCANNED_LISTINGS, contains)
+    return found.where(texts.key > newest - SCANNED_LISTINGS)
+
+
+def holds(session: Session, texts: Texts, needle: str) -> ColumnElement[bool]:
+    """The condition that a row of `texts` is one of those with the `keys`."""
+    return texts.key.in_(keys(session, texts, needle))
