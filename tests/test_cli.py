@@ -7,6 +7,7 @@ import os
 import subprocess
 import sys
 from pkgutil import resolve_name
+from typing import Any
 
 import pytest
 
@@ -225,6 +226,7 @@ def test_a_token_acts_for_its_person(archive, monkeypatch, capsys):
         actor = actor_of_token(work, token)
     engine.dispose()
 
+    assert actor is not None
     assert (actor.name, actor.role) == ("ada", "archivist")
     assert main(["token", "nobody"]) == REFUSED
 
@@ -383,7 +385,7 @@ def test_migrate_goes_up_and_only_when_told_so_down(tmp_path, monkeypatch, capsy
 
 
 def test_serve_listens_where_it_is_told_to(archive, monkeypatch):
-    served = {}
+    served: dict[str, Any] = {}
     monkeypatch.setattr("uvicorn.run", lambda app, **options: served.update(options, app=app))
 
     assert main(["serve", "--host", "0.0.0.0", "--port", "8123"]) == DONE
