@@ -45,6 +45,8 @@ def _taken_in(args: Namespace) -> Receipt:
         | {"file_name": Path(args.file).name, "data": Path(args.file).read_bytes()}
     )
     examined = accession.examine(given, Settings().upload_limit_bytes)
+    with working(writes=False) as work:
+        examined = accession.meet(work, examined)
     with working() as work:
         return accession.accept(work, examined)
 
