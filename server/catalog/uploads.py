@@ -117,8 +117,8 @@ def _decoded(upload: Upload) -> Decoded:
     try:
         return decode(upload.data, upload.levels)
     except BadImage as error:
-        if error.frame is None:
-            raise _refused("file", f"This is no image: {error.what}.", error.mend) from None
+        # No frames, and a number of levels that no tape has, were refused before.
+        assert error.frame is not None
         place = f"frame {error.frame:,}, {error.frame * FRAME_PITCH_MM:,.2f} mm from the start"
         what = f"{error.what[:1].upper()}{error.what[1:]}: see {place}."
         raise Invalid(

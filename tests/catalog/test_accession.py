@@ -204,6 +204,13 @@ def test_the_same_image_again_is_a_second_reading_of_it(engine):
     assert (count(engine, ImageRow), count(engine, Decoding), count(engine, Reading)) == (1, 1, 2)
 
 
+def test_other_levels_than_those_of_the_image_held_are_noted(sqlite_engine):
+    noise = bytes(range(32)) * 20
+    take(sqlite_engine, noise, levels=8)
+
+    assert "as one of 8 levels" in take(sqlite_engine, noise, levels=6).notes[0]
+
+
 @pytest.mark.parametrize(
     "other",
     [
