@@ -117,13 +117,16 @@ def _decoded(upload: Upload) -> Decoded:
     try:
         return decode(upload.data, upload.levels)
     except BadImage as error:
-        # No frames, and a number of levels that no tape has, were refused before.
-        assert error.frame is not None
-        place = f"frame {error.frame:,}, {error.frame * FRAME_PITCH_MM:,.2f} mm from the start"
-        what = f"{error.what[:1].upper()}{error.what[1:]}: see {place}."
-        raise Invalid(
-            what, where=place, mend=f"{error.mend}.".capitalize(), fields={"levels": what}
-        ) from None
+        raise _misfit(error) from None
+
+
+def _misfit(error: BadImage) -> Invalid:
+    # No frames at all, and levels that no tape has, were refused before.
+    assert error.frame is not None
+    place = f"frame {error.frame:,}, {error.frame * FRAME_PITCH_MM:,.2f} mm from the start"
+    what = f"{error.what[:1].upper()}{error.what[1:]}: see {place}."
+    mend = f"{error.mend[:1].upper()}{error.mend[1:]}."
+    return Invalid(what, where=place, mend=mend, fields={"levels": what})
 
 
 def _refused(field: str, what: str, mend: str) -> Invalid:
