@@ -29,6 +29,13 @@ RANKS: Final[Mapping[tuple[str, str], int]] = {
 INDEXED_FROM: Final = 3
 """The shortest needle that the indexes help with: they hold runs of three characters."""
 
+INDEXED_CHARACTERS: Final = 2_000_000
+"""How much of one listing is searched: the dump of three rolls of 120,000 frames.
+
+What is longer is no program but noise. To index 10 MB of it whole took minutes, during which
+nobody else could write.
+"""
+
 SCANNED_LISTINGS: Final = 10_000
 """For a shorter needle only this many of the newest listings are read through."""
 
@@ -67,9 +74,13 @@ def _without_case(character: str) -> str:
 
 
 def index_listing(session: Session, image_id: int, text: str) -> None:
-    """Make the listing of an image searchable, in place of what was there."""
+    """Make the listing of an image searchable, in place of what was there.
+
+    Of a longer listing, only the first `INDEXED_CHARACTERS` are.
+    """
     session.execute(delete(ListingText).where(col(ListingText.image_id) == image_id))
-    session.execute(insert(ListingText).values(image_id=image_id, body=fold(text)))
+    body = fold(text[:INDEXED_CHARACTERS])
+    session.execute(insert(ListingText).values(image_id=image_id, body=body))
 
 
 def index_record(session: Session, kind: str, object_id: int, fields: Mapping[str, str]) -> None:

@@ -12,6 +12,7 @@ from server.settings import Settings
 from server.store.engine import make_engine
 from server.store.migration import downgrade, migrate
 from server.store.search import (
+    INDEXED_CHARACTERS,
     RANKS,
     SCANNED_LISTINGS,
     fold,
@@ -139,6 +140,16 @@ def test_listing_indexed_again_is_found_by_its_new_text_only(filled: Engine):
     with Session(filled) as session:
         assert found(session, LISTINGS, "goodbye") == [1]
         assert found(session, LISTINGS, "hello") == []
+
+
+def test_noise_is_searched_no_further_than_the_longest_tapes_go(filled: Engine):
+    longest = INDEXED_CHARACTERS - len("edge")
+    with Session(filled) as session, session.begin():
+        index_listing(session, 1, "." * longest + "edge" + "beyond")
+
+    with Session(filled) as session:
+        assert found(session, LISTINGS, "edge") == [1]
+        assert found(session, LISTINGS, "beyond") == []
 
 
 def test_listing_taken_out_is_not_found(filled: Engine):
