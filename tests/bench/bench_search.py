@@ -43,6 +43,8 @@ NEEDLES = {
     "two characters, nowhere": "@@",
 }
 
+NAMES = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
 WORDS = (
     "HARBOUR LANTERN BARLEY COPPER DRUM ESTUARY FERRY GRANARY HEDGE INLET JETTY KILN LOOM MILL"
     " NETTLE ORCHARD PLOUGH QUARRY RAFTER SLATE THATCH UPLAND VIADUCT WEIR YARROW BRACKEN CINDER"
@@ -52,17 +54,17 @@ WORDS = (
 
 def lines(rng: random.Random) -> Iterator[str]:
     """The lines of a program that nobody would want to run, about 5 kB of them."""
+    forms = (
+        lambda: f'PRINT "{rng.choice(WORDS)} {rng.choice(WORDS)}"',
+        lambda: (
+            f"LET {rng.choice(NAMES)}={rng.choice(NAMES)}*{rng.randrange(100)}+{rng.randrange(9)}"
+        ),
+        lambda: f"IF {rng.choice(NAMES)}>{rng.randrange(1000)} THEN {rng.randrange(4200)}",
+        lambda: f"REM {rng.choice(WORDS)} {rng.choice(WORDS)} {rng.choice(WORDS)}",
+        lambda: f"GOSUB {rng.randrange(4200)}",
+    )
     for number in range(10, 10 * rng.randint(60, 420), 10):
-        name, other = rng.choices("ABCDEFGHIJKLMNOPQRSTUVWXYZ", k=2)
-        yield rng.choice(
-            (
-                f'{number} PRINT "{rng.choice(WORDS)} {rng.choice(WORDS)}"',
-                f"{number} LET {name}={other}*{rng.randrange(100)}+{rng.randrange(9)}",
-                f"{number} IF {name}>{rng.randrange(1000)} THEN {rng.randrange(4200)}",
-                f"{number} REM {rng.choice(WORDS)} {rng.choice(WORDS)} {rng.choice(WORDS)}",
-                f"{number} GOSUB {rng.randrange(4200)}",
-            )
-        )
+        yield f"{number} {rng.choice(forms)()}"
 
 
 def generated(count: int) -> Iterator[str]:
