@@ -10,8 +10,6 @@ from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES, GZipMiddle
 from server import api, web
 from server.catalog import published
 from server.catalog.work import COMMAND, unit_of_work
-from server.catalog import published
-from server.catalog.work import COMMAND, unit_of_work
 from server.settings import Settings
 from server.store.engine import make_engine
 from server.store.migration import migrate
