@@ -27,6 +27,7 @@ from server.statuses import (
     problem_of,
 )
 from server.web.context import PageContext
+from server.web.headers import HEADERS
 from server.web.render import wants_fragment
 from server.web.visit import Visit
 
@@ -146,4 +147,6 @@ def _fault(error: Exception) -> ErrorPage:
         what=page.what,
         mend=f"Tell the archive the reference {reference}. Nothing was changed.",
         reference=reference,
+        # This answer is made outside of what else adds them.
+        headers=HEADERS,
     )

@@ -25,17 +25,20 @@ HTMX_SETTINGS: Final = json.dumps(
         "allowScriptTags": False,
         "includeIndicatorStyles": False,
         "selfRequestsOnly": True,
+        "attributesToSettle": ["class"],
         "historyCacheSize": 0,
         "refreshOnHistoryMiss": True,
         "responseHandling": [
             {"code": "204", "swap": False},
             {"code": "[23]..", "swap": True},
+            {"code": "4(09|13|22)", "swap": True},
             {"code": "[45]..", "swap": True, "error": True},
         ],
     }
 )
 """No script or style of a page is ever run but our own files; pages are not kept in the browser;
-an error is shown where the answer would have stood."""
+an error is shown where the answer would have stood, and a form that was refused is a form again.
+What settles after a swap leaves the style of elements alone, which the policy would forbid."""
 
 
 @cache
