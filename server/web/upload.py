@@ -26,6 +26,7 @@ from server.web.visit import Visit, VisitDep, encoded
 router = APIRouter()
 
 EXCERPT_LINES = 12
+HELD = "held"
 REFUSALS = (Invalid, Conflict, NotFound, Quarantined)
 """What is the matter with one file, and does not fail the rest."""
 
@@ -46,6 +47,11 @@ class Result:
     lines: tuple[ListedLine, ...] = ()
     form: Filled = field(default_factory=Filled)
     refusal: ArchiveError | None = None
+
+    @property
+    def image_name(self) -> str:
+        """The digest of the image; empty where the file was refused."""
+        return self.image.sha256 if self.image else ""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -91,10 +97,14 @@ def _of_receipt(work: Work, receipt: Receipt, file_name: str) -> Result:
     result = _of_image(work, receipt.image.sha256, file_name)
     return replace(
         result,
-        state="held" if receipt.held else result.state,
+        state=HELD if receipt.held else result.state,
         duplicate_of=receipt.duplicate_of,
         notes=receipt.notes,
     )
+
+
+def _as_held(result: Result) -> Result:
+    return replace(result, state=HELD)
 
 
 def _take(visit: Visit, form: Form, file: UploadFile) -> Result:
@@ -133,12 +143,16 @@ def volunteer_first(visit: VisitDep) -> None:
 
 @router.get("/upload")
 def upload_form(
-    visit: VisitDep, image: Annotated[tuple[str, ...], Query()] = (), tape: str = ""
+    visit: VisitDep,
+    image: Annotated[tuple[str, ...], Query()] = (),
+    held: Annotated[tuple[str, ...], Query()] = (),
+    tape: str = "",
 ) -> Response:
-    """The form, and the images named in the address."""
+    """The form, and the images named in the address, `held` those that were here before."""
     with visit.work() as work:
         work.actor.require(Role.VOLUNTEER)
         results = [_of_image(work, sha256) for sha256 in image[:FILES_AT_ONCE]]
+        results = [_as_held(each) if each.image_name in held else each for each in results]
         return visit.page(_page(visit, work, results, tape), block="results")
 
 
@@ -150,8 +164,9 @@ def upload(visit: VisitDep, form: FilesDep) -> Response:
     results = [_take(visit, form, file) for file in form.files] or [_nothing_chosen()]
     status = _worst_status(results)
     if status == HTTPStatus.OK and not wants_fragment(visit.request):
-        stored = [("image", each.image.sha256) for each in results if each.image]
-        return visit.redirect(f"/upload{encoded(stored)}")
+        stored = [("image", each.image_name) for each in results]
+        held = [("held", each.image_name) for each in results if each.state == HELD]
+        return visit.redirect(f"/upload{encoded([*stored, *held])}")
     with visit.work() as work:
         return visit.page(_page(visit, work, results), block="results", status=status)
 
