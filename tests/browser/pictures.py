@@ -6,10 +6,11 @@ from pathlib import Path
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from tests.browser import site
-from tests.browser.conftest import HEIGHT, SWITCHES, WIDTHS, sign_in
+from tests.browser.conftest import SWITCHES, WIDTHS, sign_in
 from tests.browser.new_tapes import stirred_dice
 
 PICTURES = site.ROOT / "static" / "readme"
+HEIGHT = 760
 NAME = "dice-stirred.bin"
 
 
