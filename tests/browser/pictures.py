@@ -10,7 +10,7 @@ from tests.browser.conftest import SWITCHES, WIDTHS, sign_in
 from tests.browser.new_tapes import stirred_dice
 
 PICTURES = site.ROOT / "static" / "readme"
-HEIGHT = 760
+HEIGHT = 720
 NAME = "dice-stirred.bin"
 
 
