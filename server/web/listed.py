@@ -4,6 +4,7 @@ from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from server.store.search import fold, readable
 from server.tape.findings import Finding
@@ -73,8 +74,9 @@ def excerpt(
     lines: Sequence[Line], findings: Sequence[Finding], limit: int
 ) -> tuple[ListedLine, ...]:
     """The first `limit` lines."""
-    found = by_line(lines, findings)
-    return tuple(_listed(at, line, found, "") for at, line in enumerate(lines[:limit]))
+    shown = lines[:limit]
+    found = by_line(shown, findings)
+    return tuple(_listed(at, line, found, "") for at, line in enumerate(shown))
 
 
 def by_line(
@@ -95,6 +97,15 @@ def by_line(
     return {index: tuple(found) for index, found in touched.items()}
 
 
+def visible(text: str) -> str:
+    """Text of a listing with its control characters shown as signs of their own."""
+    return text if text.isprintable() else text.translate(_SIGNS)
+
+
+_SIGNS: Final = {code: 0x2400 + code for code in range(0x20) if code != 0x09} | {0x7F: 0x2421}
+"""Unicode's control pictures."""
+
+
 def marked(text: str, run: str) -> Pieces:
     """`text` in pieces, those that equal `run` in either case marked."""
     pieces: list[tuple[str, bool]] = []
@@ -111,9 +122,10 @@ def marked(text: str, run: str) -> Pieces:
 def _listed(
     index: int, line: Line, found: Mapping[int, tuple[Finding, ...]], run: str
 ) -> ListedLine:
-    holds = bool(run) and fold(run) in fold(line.text)
-    pieces = marked(line.text, run) if holds else ()
-    return ListedLine(index + 1, line.text, line.frame, pieces, found.get(index, ()))
+    text = visible(line.text)
+    pieces = marked(text, run) if run else ()
+    holds = any(is_run for _, is_run in pieces)
+    return ListedLine(index + 1, text, line.frame, pieces if holds else (), found.get(index, ()))
 
 
 def _matches(lines: Sequence[Line], run: str) -> tuple[int, ...]:

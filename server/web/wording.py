@@ -21,7 +21,7 @@ from server.tape.findings import MM_PER_INCH
 from server.tape.formats import FORMATS
 from server.tape.formats.base import Loader
 from server.tape.image import FRAME_PITCH_MM
-from server.web.listed import page_of_line
+from server.web.listed import page_of_line, visible
 
 
 def number(value: float) -> str:
@@ -121,15 +121,6 @@ def field_name(name: str) -> str:
 def tried(outcome: bool | None) -> str:
     """What came of trying: yes, no, or not tried."""
     return "not tried" if outcome is None else "yes" if outcome else "no"
-
-
-def visible(text: str) -> str:
-    """Text of a listing with its control characters shown as signs of their own."""
-    return text.translate(_SIGNS)
-
-
-_SIGNS: Final = {code: 0x2400 + code for code in range(0x20) if code != 0x09} | {0x7F: 0x2421}
-"""Unicode's control pictures."""
 
 
 def target(hit: Hit, run: str) -> str:
