@@ -86,8 +86,8 @@ def frames(work: Work, sha256: str) -> bytes:
     return found
 
 
-def listing(work: Work, sha256: str) -> Listing:
-    """The listing of an image, from its newest decoding.
+def listing(work: Work, sha256: str, start: int = 0, stop: int | None = None) -> Listing:
+    """The listing of an image, from its newest decoding, or its lines from `start` to `stop`.
 
     Raises:
         NotFound: it is not held.
@@ -99,7 +99,7 @@ def listing(work: Work, sha256: str) -> Listing:
         )
     )
     assert packed is not None
-    return unpack_listing(packed)
+    return unpack_listing(packed, start, stop)
 
 
 def kin(work: Work, sha256: str) -> tuple[KinRecord, ...]:

@@ -12,7 +12,14 @@ from server.catalog.work import Work
 from server.web.compared import Shown, shown
 from server.web.context import PageContext
 from server.web.estimates import Estimates, estimates
-from server.web.listed import ListedLine, ListingPage, listing_page
+from server.web.listed import (
+    ListedLine,
+    ListingPage,
+    last_page,
+    lines_of_page,
+    listing_page,
+    matches,
+)
 from server.web.tapes import image_excerpt
 from server.web.visit import VisitDep
 
@@ -55,11 +62,15 @@ class WholeListingPage(PageContext):
     def of(cls, work: Work, sha256: str, page: int, run: str) -> "WholeListingPage":
         """The page of the listing of the image with this digest."""
         image = images.get(work, sha256)
-        lines = images.listing(work, sha256).lines
+        page = min(max(1, page), last_page(image.lines))
+        part = images.listing(work, sha256, *lines_of_page(page)).lines
+        found = matches(images.listing(work, sha256).lines, run) if run else ()
         return cls(
             title=f"Listing of {image.title}",
             image=image,
-            listing=listing_page(lines, image.findings, page, run),
+            listing=listing_page(
+                part, image.findings, page=page, total=image.lines, run=run, matches=found
+            ),
             run=run,
         )
 

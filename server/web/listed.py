@@ -47,36 +47,44 @@ def page_of_line(number: int) -> int:
     return 1 + max(0, number - 1) // LINES_A_PAGE
 
 
+def last_page(total: int) -> int:
+    """How many pages so many lines take, at least one."""
+    return max(1, -(-total // LINES_A_PAGE))
+
+
+def lines_of_page(page: int) -> tuple[int, int]:
+    """The index of the first line of a page, and that after its last."""
+    return (page - 1) * LINES_A_PAGE, page * LINES_A_PAGE
+
+
 def listing_page(
-    lines: Sequence[Line], findings: Sequence[Finding], page: int = 1, run: str = ""
+    lines: Sequence[Line],
+    findings: Sequence[Finding],
+    *,
+    page: int = 1,
+    total: int,
+    run: str = "",
+    matches: tuple[int, ...] = (),
 ) -> ListingPage:
-    """One page of `lines`, with `run` marked wherever it stands, in either case."""
-    pages = max(1, -(-len(lines) // LINES_A_PAGE))
-    page = min(max(1, page), pages)
-    start = (page - 1) * LINES_A_PAGE
+    """The `lines` of one page of `total`, with `run` marked wherever it stands, in either case."""
+    start, _ = lines_of_page(page)
     found = by_line(lines, findings)
-    listed = [
-        _listed(start + at, line, found, run)
-        for at, line in enumerate(lines[start : start + LINES_A_PAGE])
-    ]
+    listed = [_listed(start, at, line, found, run) for at, line in enumerate(lines)]
     return ListingPage(
         bundles=tuple(
             tuple(listed[at : at + LINES_A_BUNDLE]) for at in range(0, len(listed), LINES_A_BUNDLE)
         ),
-        total=len(lines),
+        total=total,
         page=page,
-        pages=pages,
-        matches=_matches(lines, run),
+        pages=last_page(total),
+        matches=matches,
     )
 
 
-def excerpt(
-    lines: Sequence[Line], findings: Sequence[Finding], limit: int
-) -> tuple[ListedLine, ...]:
-    """The first `limit` lines."""
-    shown = lines[:limit]
-    found = by_line(shown, findings)
-    return tuple(_listed(at, line, found, "") for at, line in enumerate(shown))
+def excerpt(lines: Sequence[Line], findings: Sequence[Finding]) -> tuple[ListedLine, ...]:
+    """The first lines of a listing."""
+    found = by_line(lines, findings)
+    return tuple(_listed(0, at, line, found, "") for at, line in enumerate(lines))
 
 
 def by_line(
@@ -120,16 +128,15 @@ def marked(text: str, run: str) -> Pieces:
 
 
 def _listed(
-    index: int, line: Line, found: Mapping[int, tuple[Finding, ...]], run: str
+    start: int, at: int, line: Line, found: Mapping[int, tuple[Finding, ...]], run: str
 ) -> ListedLine:
     text = visible(line.text)
     pieces = marked(text, run) if run else ()
     holds = any(is_run for _, is_run in pieces)
-    return ListedLine(index + 1, text, line.frame, pieces if holds else (), found.get(index, ()))
+    return ListedLine(start + at + 1, text, line.frame, pieces if holds else (), found.get(at, ()))
 
 
-def _matches(lines: Sequence[Line], run: str) -> tuple[int, ...]:
-    if not run:
-        return ()
+def matches(lines: Sequence[Line], run: str) -> tuple[int, ...]:
+    """The numbers of all `lines` that hold `run`, in either case."""
     needle = fold(run)
     return tuple(at for at, line in enumerate(lines, 1) if needle in fold(line.text))

@@ -79,7 +79,7 @@ def _page(visit: Visit, work: Work, results: Iterable[Result], tape: str = "") -
 def _of_image(work: Work, sha256: str, file_name: str = "") -> Result:
     """What became of an image that is held, as an upload of it is answered."""
     image = images.get(work, sha256)
-    listing = images.listing(work, sha256)
+    listing = images.listing(work, sha256, 0, EXCERPT_LINES)
     name = file_name or (image.readings[-1].file_name if image.readings else image.title)
     proposal = proposals.propose(image, listing, name)
     proposed = {each: getattr(proposal, each) for each in proposal.__slots__ if each in DESCRIBED}
@@ -88,7 +88,7 @@ def _of_image(work: Work, sha256: str, file_name: str = "") -> Result:
         state="described" if image.tapes else "stored",
         image=image,
         kin=images.kin(work, sha256),
-        lines=excerpt(listing.lines, image.findings, EXCERPT_LINES),
+        lines=excerpt(listing.lines, image.findings),
         form=Filled(proposed),
     )
 

@@ -20,6 +20,13 @@ def test_listing_comes_back_as_it_was_packed(lines: list[Line]):
     assert unpack_listing(pack_listing(listing)) == listing
 
 
+@given(st.lists(LINES), st.integers(0, 9), st.none() | st.integers(0, 9))
+def test_part_of_a_listing_is_that_part(lines: list[Line], start: int, stop: int | None):
+    packed = pack_listing(Listing(tuple(lines)))
+
+    assert unpack_listing(packed, start, stop).lines == tuple(lines[start:stop])
+
+
 @given(st.lists(LINES))
 def test_texts_alone_are_those_of_the_lines(lines: list[Line]):
     packed = pack_listing(Listing(tuple(lines)))

@@ -6,7 +6,17 @@ from hypothesis import strategies as st
 
 from server.tape.findings import Finding, Severity
 from server.tape.listing import Line
-from server.web.listed import LINES_A_PAGE, by_line, excerpt, listing_page, marked, page_of_line
+from server.web.listed import (
+    LINES_A_PAGE,
+    by_line,
+    excerpt,
+    last_page,
+    lines_of_page,
+    listing_page,
+    marked,
+    matches,
+    page_of_line,
+)
 
 LINES = [Line(f"{n}0 PRINT {n}", 10 * n, 8) for n in range(1, 6)]
 
@@ -55,16 +65,28 @@ def test_pieces_join_to_a_text_of_the_same_length_whatever_it_holds(text, run):
 
 
 def test_control_characters_are_shown_as_signs():
-    line = excerpt([Line("A\x07B\tC\x7f", 0, 6)], (), 1)[0]
+    line = excerpt([Line("A\x07B\tC\x7f", 0, 6)], ())[0]
 
     assert line.text == "A\N{SYMBOL FOR BELL}B\tC\N{SYMBOL FOR DELETE}"
 
 
-def test_a_page_past_the_end_is_the_last():
-    page = listing_page([Line("X", n, 1) for n in range(LINES_A_PAGE + 1)], (), page=99)
+def test_lines_keep_their_numbers_on_every_page():
+    page = listing_page([Line("X", 0, 1)], (), page=2, total=LINES_A_PAGE + 1)
 
-    assert (page.page, page.pages, page.total) == (2, 2, LINES_A_PAGE + 1)
+    assert page.pages == 2
     assert [line.number for bundle in page.bundles for line in bundle] == [LINES_A_PAGE + 1]
+
+
+@pytest.mark.parametrize(("total", "pages"), [(0, 1), (LINES_A_PAGE, 1), (LINES_A_PAGE + 1, 2)])
+def test_a_listing_takes_as_many_pages_as_its_lines_need(total, pages):
+    assert last_page(total) == pages
+
+
+@pytest.mark.parametrize("line", [1, LINES_A_PAGE, LINES_A_PAGE + 1, 3 * LINES_A_PAGE])
+def test_a_line_is_among_those_of_its_page(line):
+    start, stop = lines_of_page(page_of_line(line))
+
+    assert start < line <= stop
 
 
 @pytest.mark.parametrize(("line", "page"), [(1, 1), (LINES_A_PAGE, 1), (LINES_A_PAGE + 1, 2)])
@@ -73,4 +95,4 @@ def test_the_page_of_a_line(line, page):
 
 
 def test_matches_are_counted_in_the_whole_listing():
-    assert listing_page(LINES, (), run="print 4").matches == (4,)
+    assert matches(LINES, "print 4") == (4,)
