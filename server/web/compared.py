@@ -10,6 +10,9 @@ from server.tape.words_diff import Piece
 CONTEXT = 3
 """Equal lines that stay in sight on either side of a difference."""
 
+WORTH_FOLDING = 3
+"""Equal lines that a fold must hide; it takes the room of one itself."""
+
 
 @dataclass(frozen=True, slots=True)
 class Side:
@@ -50,7 +53,10 @@ def _folded(rows: Sequence[Row], left: Sequence[Line], right: Sequence[Line]) ->
         end = at
         while end < len(rows) and not near[end]:
             end += 1
-        yield Shown(RowKind.EQUAL, folded=end - at)
+        if end - at < WORTH_FOLDING:
+            yield from (_shown(row, left, right) for row in rows[at:end])
+        else:
+            yield Shown(RowKind.EQUAL, folded=end - at)
         at = end
 
 
