@@ -80,7 +80,8 @@ class KinRecord:
     """Another image, and how the one asked about relates to it.
 
     `added` counts what only the one asked about has, `removed` what only the other has: a
-    program saved again after a line was added resembles the older one, with one line added.
+    program saved again after a line was added resembles the older one, with one line added. `unit`
+    says what is counted; `moved_by` how many addresses higher the one asked about stands.
     """
 
     sha256: str
@@ -92,6 +93,9 @@ class KinRecord:
     added: int
     removed: int
     changed: int
+    unit: str
+    renumbered: bool
+    moved_by: int
     description: str
 
 
