@@ -141,9 +141,10 @@ class PieceOut(Fields):
 
 
 class RowOut(Fields):
-    """One row of two listings set side by side."""
+    """One row of two listings set side by side, or the place of equal rows left out."""
 
     kind: str = Field(description="`equal`, `added`, `removed` or `changed`.")
+    folded: int = Field(description="How many equal rows are left out here; 0 for a row.")
     left: ListingLineOut | None = Field(description="The line of the other image, or null.")
     right: ListingLineOut | None = Field(description="The line of the image asked about, or null.")
     left_pieces: list[PieceOut] = Field(description="The left line of a changed row, in pieces.")
@@ -151,6 +152,12 @@ class RowOut(Fields):
 
 
 class ComparisonOut(KinOut):
-    """Two images compared line by line."""
+    """Two images compared line by line: a page of the rows."""
 
-    rows: list[RowOut] = Field(description="The two listings side by side.")
+    rows: list[RowOut] = Field(description="The two listings side by side: 1,000 rows at most.")
+    total: int = Field(description="How many rows there are in all.")
+    page: int = Field(description="This page, counted from 1.")
+    pages: int = Field(description="How many pages there are.")
+    left_out: str = Field(
+        description="What was not compared because the listings are very long; empty if nothing."
+    )
