@@ -98,6 +98,17 @@ def test_a_hazard_puts_the_tape_in_quarantine_with_cautions(volunteer):
     assert "Local codes" in page
 
 
+def test_only_who_may_amend_a_report_is_offered_its_form(volunteer, archivist, library):
+    theirs = f"/condition-reports/{library.report}"
+    sent = volunteer.fill_in("/tapes/1979.2/condition/new", checked_on="2026-03-02", state="good")
+    own = sent.headers["location"]
+    offered = [f'href="{path}/edit"' in volunteer.get(path).text for path in (theirs, own)]
+
+    assert offered == [False, True]
+    assert [volunteer.get(f"{path}/edit").status_code for path in (theirs, own)] == [403, 200]
+    assert [archivist.get(f"{path}/edit").status_code for path in (theirs, own)] == [200, 200]
+
+
 def test_amending_a_report(archivist, library):
     path = f"/condition-reports/{library.report}"
     response = archivist.fill_in(

@@ -53,9 +53,9 @@ FOR_VOLUNTEERS = [
     "/tapes/1979.1/edit",
     "/tapes/1979.1/condition/new",
     "/account",
-    "/condition-reports/{report}/edit",
 ]
 FOR_ARCHIVISTS = [
+    "/condition-reports/{report}/edit",
     "/programs/new",
     "/programs/{program}/edit",
     "/images/{damaged}/proof-read",
