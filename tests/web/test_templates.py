@@ -5,6 +5,7 @@ from dataclasses import fields
 
 import pytest
 
+from server.checkout import TEMPLATES
 from server.web import (
     accounts,
     condition,
@@ -21,7 +22,7 @@ from server.web import (
     vouching,
 )
 from server.web.context import PageContext
-from server.web.render import TEMPLATES, environment
+from server.web.render import environment
 
 MODULES = (
     accounts, condition, downloads, errors, help, home, images, programs, search, tape_forms,
