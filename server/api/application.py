@@ -9,12 +9,14 @@ from starlette.types import Scope
 
 from server.api import (
     condition_reports,
+    families,
     images,
     problems,
     programs,
     search,
     sign_in,
     tapes,
+    work,
 )
 from server.api.head import HeadAsGet
 from server.api.models import ListingLineOut
@@ -25,10 +27,12 @@ VERSION: Final = "/v1"
 
 ROUTERS: Final[tuple[APIRouter, ...]] = (
     images.router,
+    families.router,
     search.router,
     tapes.router,
     programs.router,
     condition_reports.router,
+    work.router,
     sign_in.router,
 )
 

@@ -8,6 +8,7 @@ from server.web import (
     accounts,
     condition,
     downloads,
+    families,
     help,  # noqa: A004 - the pages of help are called so
     home,
     images,
@@ -17,6 +18,7 @@ from server.web import (
     tapes,
     upload,
     vouching,
+    work,
 )
 
 ROUTERS: Final[tuple[APIRouter, ...]] = (
@@ -25,12 +27,14 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     condition.router,
     tapes.router,
     images.router,
+    families.router,
     downloads.router,
     vouching.router,
     programs.router,
     search.router,
     upload.router,
     accounts.router,
+    work.router,
     help.router,
 )
 """In the order in which addresses are matched: /tapes/new before /tapes/{number}."""
