@@ -66,14 +66,13 @@ class Held:
     def __init__(self) -> None:
         self.forms: list[NormalForm] = []
         self.texts: list[str] = []
-        self.parts: list[tuple[np.ndarray[Any, Any], int]] = []
+        self.parts: list[np.ndarray[Any, Any]] = []
         self.textual: list[bool] = []
 
     def add(self, held: NormalForm) -> None:
-        items, weights = parts_of(held)
         self.forms.append(held)
         self.texts.append(whole_of(held))
-        self.parts.append((np.array(list(items), np.uint32), weights))
+        self.parts.append(np.array(parts_of(held), np.uint32))
         self.textual.append(held.textual)
 
     def __len__(self) -> int:
@@ -84,14 +83,13 @@ def whole_of(held: NormalForm) -> str:
     return held.text if held.textual else held.binary.decode("latin-1")
 
 
-def parts_of(held: NormalForm) -> tuple[list[int], int]:
-    """The lines, or runs of frames, that a part must share, as numbers; how many there are."""
+def parts_of(held: NormalForm) -> list[int]:
+    """The lines, or runs of frames, that a part must share, as numbers."""
     if held.textual:
         items: Iterable[bytes] = (each.encode() for each in held.bodies)
     else:
         items = runs_of(held.binary if held.memory else held.content, 16)
-    told = [zlib.crc32(item) for item in items]
-    return told, len(told)
+    return [zlib.crc32(item) for item in items]
 
 
 def truth(query: NormalForm, held: Held) -> dict[int, Kind]:
@@ -107,9 +105,9 @@ def truth(query: NormalForm, held: Held) -> dict[int, Kind]:
 def may_be_kin(query: NormalForm, held: Held) -> list[int]:
     """Whoever no bound proves to be no kin.
 
-    Near: the edit distance itself, of every pair. Renumbered, moved or part: a share of lines or
-    runs in common that `compare` asks for before it looks closer; here it is a quarter, or one
-    that is placed as a whole.
+    Near: the edit distance itself, of every pair. Renumbered or part: a fifth of the lines in
+    common, less than `compare` asks for before it looks closer. Moved: memory as long. Frames:
+    any run in common, or twelve frames that stand in both.
     """
     alike = cdist(
         [whole_of(query)],
@@ -119,15 +117,16 @@ def may_be_kin(query: NormalForm, held: Held) -> list[int]:
         workers=1,
     )[0]
     near = set(np.flatnonzero(alike >= NEAR_CUTOFF).tolist())
-    mine = np.unique(np.array(parts_of(query)[0], np.uint32))
-    for at, (items, _) in enumerate(held.parts):
-        if held.textual[at] != query.textual or at in near:
-            continue
-        shared = np.isin(items, mine, assume_unique=False).sum()
-        fewer = min(len(items), len(mine))
-        # Runs are cut by their own frames, so that a part shorter than a few has none in common.
-        if shared * 5 >= fewer or (not query.textual and (shared or fewer < 8)):
+    mine = np.unique(np.array(parts_of(query), np.uint32))
+    same_sort = np.flatnonzero(np.array(held.textual) == query.textual).tolist()
+    for at in same_sort:
+        items = held.parts[at]
+        shared = np.isin(items, mine, kind="sort").sum()
+        # Of runs, which the frames themselves end, a part of a few may have none in common.
+        if shared * 5 >= min(len(items), len(mine)) or (not query.textual and shared > 0):
             near.add(at)
+    if not query.textual:
+        near |= standing_in(query, held, same_sort)
     if not query.textual and query.memory:
         patterns = (
             at
@@ -136,6 +135,22 @@ def may_be_kin(query: NormalForm, held: Held) -> list[int]:
         )
         near |= set(patterns)
     return sorted(near)
+
+
+def standing_in(query: NormalForm, held: Held, places: list[int]) -> set[int]:
+    """Those whose frames, or the middle of them, stand in the query as they are, or it in them."""
+
+    def middle(data: bytes) -> bytes:
+        start = len(data) // 2
+        return data[start : start + 12]
+
+    mine = query.binary
+    return {
+        at
+        for at in places
+        for data in (held.forms[at].binary,)
+        if middle(mine) in data or middle(data) in mine
+    }
 
 
 class Peer:
