@@ -14,7 +14,6 @@ from server.catalog.vocabulary import (
     DefectKind,
     Extent,
     Hazard,
-    MachineReadable,
     Method,
     Reason,
 )
@@ -38,7 +37,7 @@ Defects = Annotated[tuple[Defect, ...], Field(max_length=100)]
 
 
 class NewReport(Input):
-    """A dated observation of a tape."""
+    """A dated observation of a tape; `machine_readable` is None where it was not tried."""
 
     tape: AccessionNumber
     checked_on: date
@@ -46,7 +45,7 @@ class NewReport(Input):
     reason: Reason = Reason.SCHEDULE
     method: Method = Method.BY_EYE
     defects: Defects = ()
-    machine_readable: MachineReadable = MachineReadable.NOT_TRIED
+    machine_readable: Annotated[bool | None, OrNone] = None
     advice: Text = ""
     hazard: Hazard = Hazard.NONE
 
@@ -59,7 +58,7 @@ class ReportChange(Input):
     reason: Reason | None = None
     method: Method | None = None
     defects: Defects = ()
-    machine_readable: MachineReadable | None = None
+    machine_readable: Annotated[bool | None, OrNone] = None
     advice: Text = ""
     hazard: Hazard | None = None
 
@@ -77,7 +76,7 @@ class ReportRecord:
     reason: Reason
     method: Method
     defects: tuple[Defect, ...]
-    machine_readable: MachineReadable
+    machine_readable: bool | None
     advice: str
     hazard: Hazard
     revision: int

@@ -9,6 +9,7 @@
         Conflict          the record changed since it was opened, or the name is taken
         NotVerified       nothing vouches for the image, and that was not acknowledged
         Quarantined       the tape must not be handled
+        SignInRefused     name and password do not belong together
         TooManyAttempts   sign-in is held back for a while
 
 Each says what is wrong, where, and how to mend it. A damaged tape is never an error.
@@ -104,6 +105,12 @@ class Quarantined(ArchiveError):
     """The tape is held apart and must not be handled."""
 
     code = "quarantined"
+
+
+class SignInRefused(ArchiveError):
+    """Name and password do not belong together."""
+
+    code = "sign-in-refused"
 
 
 class TooManyAttempts(ArchiveError):

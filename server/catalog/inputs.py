@@ -1,9 +1,11 @@
 """What may come in: plain values, checked before any table is touched."""
 
+import re
 from collections.abc import Mapping
-from typing import Annotated, Any, Self, TypeVar
+from typing import Annotated, Any, Self
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -12,8 +14,6 @@ from pydantic import (
 )
 
 from server.catalog.errors import Invalid
-
-Value = TypeVar("Value")
 
 NAME_LENGTH = 200
 TEXT_LENGTH = 4000
@@ -32,8 +32,20 @@ RequiredName = Annotated[Name, StringConstraints(min_length=1)]
 Text = Annotated[str, StringConstraints(max_length=TEXT_LENGTH, pattern=r"^[^\x00]*$")]
 """Text of at most 4,000 characters; the databases cannot all hold a NUL."""
 
+RequiredText = Annotated[Text, StringConstraints(min_length=1)]
+
 OrNone = BeforeValidator(_none_if_blank)
 """Annotates an optional field, so that a form's empty string means that it is not given."""
+
+
+def _is_digest(text: str) -> str:
+    if not re.fullmatch(r"[0-9A-Fa-f]{64}", text):
+        raise ValueError("a SHA-256 has 64 hexadecimal digits")
+    return text.lower()
+
+
+Sha256 = Annotated[str, AfterValidator(_is_digest)]
+"""The name of an image: 64 hexadecimal digits."""
 
 
 class Input(BaseModel):
@@ -60,11 +72,11 @@ class Input(BaseModel):
 
 def invalid(error: ValidationError) -> Invalid:
     """The same refusal in the archive's own words."""
-    fields = {_field(each["loc"]): _sentence(each) for each in error.errors()}
+    fields = {_field(each["loc"]): sentence(each) for each in error.errors()}
     return Invalid(
         "Some of what was given cannot be taken.",
         where=", ".join(fields),
-        mend=" ".join(f"{name}: {sentence}" for name, sentence in fields.items()),
+        mend=" ".join(f"{name}: {fault}" for name, fault in fields.items()),
         fields=fields,
     )
 
@@ -86,7 +98,8 @@ _SENTENCES = {
 }
 
 
-def _sentence(error: Mapping[str, Any]) -> str:
+def sentence(error: Mapping[str, Any]) -> str:
+    """What is wrong with one value, from pydantic's description of it."""
     form = _SENTENCES.get(error["type"])
     if form is not None:
         return form.format_map(error.get("ctx", {}))

@@ -4,16 +4,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated
 
-from pydantic import Field, StringConstraints
+from pydantic import Field
 
-from server.catalog.inputs import Input, Name, RequiredName, Text
+from server.catalog.inputs import Input, Name, RequiredName, Sha256, Text
 from server.catalog.records import TapeLink, VerifiedBy
 from server.tape.findings import CheckStatus
-
-Sha256 = Annotated[
-    str, StringConstraints(to_lower=True, pattern=r"^[0-9a-fA-F]{64}$", strip_whitespace=True)
-]
-"""The name of an image: 64 hexadecimal digits."""
 
 
 class NewProgram(Input):

@@ -77,9 +77,10 @@ class VersionLink:
 
 @dataclass(frozen=True, slots=True)
 class KinRecord:
-    """Another image, and how it relates to the one asked about.
+    """Another image, and how the one asked about relates to it.
 
-    `added`, `removed` and `changed` count lines of the other against the one asked about.
+    `added` counts what only the one asked about has, `removed` what only the other has: a
+    program saved again after a line was added resembles the older one, with one line added.
     """
 
     sha256: str
@@ -161,7 +162,10 @@ class Receipt:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """Two images side by side; `rows` index the lines of the two listings."""
+    """Two images side by side: `b` against `a`, as `kinship` says it of `b`.
+
+    `rows` index the lines of the two listings; an added line is in that of `b` only.
+    """
 
     a: ImageRecord
     b: ImageRecord

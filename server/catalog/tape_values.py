@@ -1,11 +1,12 @@
 """What is given and said about a physical tape."""
 
+import re
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 from typing import Annotated, Generic, Literal, TypeVar
 
-from pydantic import BeforeValidator, Field, StringConstraints
+from pydantic import AfterValidator, BeforeValidator, Field
 
 from server.catalog.inputs import Input, Name, OrNone, RequiredName, Text
 from server.catalog.records import ImageRecord, ReadingRecord, VerifiedBy
@@ -14,31 +15,39 @@ from server.tape.findings import CheckStatus
 
 RowT = TypeVar("RowT")
 
-AccessionNumber = Annotated[
-    str,
-    StringConstraints(max_length=32, pattern=r"^[0-9]{4}\.[1-9][0-9]{0,8}(\.[0-9A-Za-z]{1,8})*$"),
-]
-"""`year.item`, with parts after it where a tape is in parts: 1978.12, 1978.12.b."""
+_NUMBER = re.compile(r"[0-9]{4}\.[1-9][0-9]{0,8}(\.[0-9A-Za-z]{1,8}){0,3}")
+_DATE = re.compile(r"[0-9]{2}[0-9X]{2}(-[0-9]{2}){0,2}[?~%]?")
 
-Made = Annotated[
-    str,
-    StringConstraints(
-        max_length=32, pattern=r"^[0-9]{2}[0-9X]{2}(-[0-9]{2}){0,2}[?~%]?(/[0-9X-]{4,10}[?~%]?)?$"
-    ),
-]
-"""When a tape was made, as in ISO 8601-2: 1978, 1978-04, 197X, 1978~ (about), 1976/1979."""
+
+def _is_number(text: str) -> str:
+    if not _NUMBER.fullmatch(text):
+        raise ValueError("write an accession number as the year, a dot and a number: 1978.12")
+    return text
+
+
+def _is_date(text: str) -> str:
+    if not all(_DATE.fullmatch(part) for part in text.split("/", 1)):
+        raise ValueError("write a date as 1978, 1978-04, 197X, 1978~ (about) or 1976/1979")
+    return text
+
+
+AccessionNumber = Annotated[str, AfterValidator(_is_number)]
+"""`year.item`, with up to three parts after it where a tape is in parts: 1978.12.b."""
+
+Made = Annotated[str, AfterValidator(_is_date)]
+"""When a tape was made, in a part of ISO 8601-2: 1978, 1978-04, 197X, 1978~, 1976/1979."""
 
 Levels = Annotated[int, Field(ge=5, le=8)]
 
 
-def _several(value: object) -> object:
+def several(value: object) -> object:
     """One value, or several; what a form left empty is no value."""
     values = value if isinstance(value, list | tuple | set | frozenset) else (value,)
     return tuple(each for each in values if each not in (None, ""))
 
 
-Words = Annotated[tuple[Name, ...], BeforeValidator(_several), Field(max_length=50)]
-Numbers = Annotated[tuple[int, ...], BeforeValidator(_several), Field(max_length=50)]
+Words = Annotated[tuple[Name, ...], BeforeValidator(several), Field(max_length=50)]
+Numbers = Annotated[tuple[int, ...], BeforeValidator(several), Field(max_length=50)]
 
 
 class NewTape(Input):

@@ -88,15 +88,6 @@ class Extent(StrEnum):
     SEVERE = "severe"
 
 
-class MachineReadable(StrEnum):
-    """Whether a reader may take the tape."""
-
-    YES = "yes"
-    WITH_CARE = "with care"
-    NO = "no"
-    NOT_TRIED = "not tried"
-
-
 class Hazard(StrEnum):
     """What makes a tape dangerous to people or to its neighbours."""
 

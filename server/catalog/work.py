@@ -1,8 +1,8 @@
 """A unit of work: who acts, when, and the one transaction that it all happens in."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from enum import StrEnum
 from typing import Final
@@ -11,6 +11,7 @@ from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
 from server.catalog.errors import NotAllowed, NotSignedIn
+from server.store.engine import reading
 
 
 class Role(StrEnum):
@@ -63,11 +64,16 @@ COMMAND: Final = Actor(None, "command line", Role.ADMINISTRATOR)
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """One transaction of `session`, on behalf of `actor`, at `now` (UTC)."""
+    """One transaction of `session`, on behalf of `actor`, at `now` (UTC).
+
+    What `afterwards` holds is done once the transaction has ended, however it ended, each in
+    a transaction of its own: for what must be remembered of a refusal or of mere reading.
+    """
 
     session: Session
     actor: Actor
     now: datetime
+    afterwards: list[Callable[["Work"], None]] = field(default_factory=list)
 
     def acting_as(self, actor: Actor) -> "Work":
         """The same transaction on behalf of somebody else, as once a token is recognised."""
@@ -75,7 +81,21 @@ class Work:
 
 
 @contextmanager
-def unit_of_work(engine: Engine, actor: Actor = VISITOR) -> Iterator[Work]:
-    """A transaction that is committed once, at the end, or wholly undone by any exception."""
-    with Session(engine, expire_on_commit=False) as session, session.begin():
-        yield Work(session, actor, datetime.now(UTC))
+def unit_of_work(engine: Engine, actor: Actor = VISITOR, *, writes: bool = True) -> Iterator[Work]:
+    """A transaction that is committed once, at the end, or wholly undone by any exception.
+
+    One that `writes` queues behind other writers; one that does not waits for nobody.
+    """
+    work = Work(Session(_bound(engine, writes), expire_on_commit=False), actor, datetime.now(UTC))
+    try:
+        with work.session as session:
+            yield work
+            session.commit()
+    finally:
+        for act in work.afterwards:
+            with unit_of_work(engine, actor) as later:
+                act(later)
+
+
+def _bound(engine: Engine, writes: bool) -> Engine:
+    return engine if writes else reading(engine)

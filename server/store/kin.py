@@ -12,6 +12,7 @@ class Kinship(Row, table=True):
     """How two images relate; one row a pair, the image held first as `a`.
 
     `added`, `removed` and `changed` count lines of `b` against `a`: added are in `b` only.
+    `unit` says when they count addresses or frames instead.
     """
 
     __tablename__ = "kinship"
@@ -25,6 +26,7 @@ class Kinship(Row, table=True):
     added: int
     removed: int
     changed: int
+    unit: str = "line"
 
 
 class Fingerprint(Row, table=True):

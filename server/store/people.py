@@ -56,3 +56,16 @@ class ApiToken(Row, table=True):
     used_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     expires_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     revoked_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
+
+
+class SignInFailure(Row, table=True):
+    """How often in a row a wrong password was given for a name, so that guessing is slowed.
+
+    The name is hashed: people type passwords where a name belongs.
+    """
+
+    __tablename__ = "sign_in_failure"
+
+    name_hash: str = Field(primary_key=True)
+    failures: int
+    last_at: datetime = Field(sa_type=UtcDateTime, index=True)

@@ -4,7 +4,7 @@ from server.store.condition import ConditionReport
 from server.store.events import Event
 from server.store.images import Decoding, ImageRow, Reading
 from server.store.kin import Fingerprint, Kinship
-from server.store.people import ApiToken, Person, SignIn
+from server.store.people import ApiToken, Person, SignIn, SignInFailure
 from server.store.programs import Program, Version
 from server.store.row import Row
 from server.store.tapes import Tape
@@ -29,6 +29,7 @@ __all__ = [
     "RecordText",
     "Row",
     "SignIn",
+    "SignInFailure",
     "Tape",
     "Verification",
     "Version",

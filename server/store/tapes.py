@@ -24,8 +24,8 @@ def accession_key(number: str) -> str:
 class Tape(Row, table=True):
     """One physical object. `accession_key` is filled in here, from the accession number.
 
-    `made` is what is known of its date, in words; `levels` the code holes across, 5 to 8.
-    While `quarantined_at` is set, the tape is held aside: `quarantine_reason` says why.
+    `made` is what is known of its date (ISO 8601-2); `levels` the code holes across, 5 to 8;
+    while `hazard` is not "none" the tape is held apart.
     """
 
     __tablename__ = "tape"
@@ -42,10 +42,9 @@ class Tape(Row, table=True):
     condition: str = Field(default="", index=True)
     place: str = Field(default="", index=True)
     loader_requirement: str = ""
-    made: str = ""
+    made: str | None = None
     notes: str = ""
-    quarantined_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
-    quarantine_reason: str = ""
+    hazard: str = Field(default="none", index=True)
     created_at: datetime = Field(sa_type=UtcDateTime, index=True)
     created_by_id: int | None = Field(default=None, foreign_key="person.id", index=True)
     updated_at: datetime = Field(sa_type=UtcDateTime)

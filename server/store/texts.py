@@ -3,7 +3,10 @@
 `server.store.search` fills and asks these tables; the indexes over them differ by database.
 """
 
-from sqlalchemy import Index, UniqueConstraint
+from dataclasses import dataclass
+from typing import Final
+
+from sqlalchemy import ColumnElement, Index, UniqueConstraint
 from sqlmodel import Field
 
 from server.store.row import Row
@@ -24,7 +27,10 @@ class RecordText(Row, table=True):
     """One folded field of a tape or a program. `rank` puts numbers before titles before notes."""
 
     __tablename__ = "record_text"
-    __table_args__ = (UniqueConstraint("kind", "object_id", "field"), Index(None, "rank", "id"))
+    __table_args__ = (
+        UniqueConstraint("kind", "object_id", "field"),
+        Index(None, "rank", "kind", "object_id"),
+    )
 
     id: int | None = Field(default=None, primary_key=True)
     kind: str
@@ -32,3 +38,21 @@ class RecordText(Row, table=True):
     field: str
     rank: int
     body: str
+
+
+@dataclass(frozen=True, slots=True)
+class Texts:
+    """A table of folded texts, for whoever asks it: its key, its texts, its full-text index."""
+
+    index: str
+    key: ColumnElement[int]
+    body: ColumnElement[str]
+
+
+def _texts(table: str, key: str) -> Texts:
+    columns = Row.metadata.tables[table].columns
+    return Texts(table.replace("_text", "_search"), columns[key], columns["body"])
+
+
+LISTINGS: Final = _texts("listing_text", "image_id")
+RECORDS: Final = _texts("record_text", "id")

@@ -1,0 +1,93 @@
+"""The API as an application of its own, so that whatever fails in it is answered in its form."""
+
+from functools import partial
+from typing import Any, Final
+
+from fastapi import APIRouter, FastAPI
+from fastapi.openapi.utils import get_openapi
+from starlette.types import Scope
+
+from server.api import (
+    condition_reports,
+    images,
+    problems,
+    programs,
+    search,
+    sign_in,
+    tapes,
+)
+from server.api.head import HeadAsGet
+from server.api.models import ListingLineOut
+from server.delivery.bodies import FORM_OVERHEAD, JSON_LIMIT, BodyLimit, is_form
+
+MOUNT: Final = "/api"
+VERSION: Final = "/v1"
+
+ROUTERS: Final[tuple[APIRouter, ...]] = (
+    images.router,
+    search.router,
+    tapes.router,
+    programs.router,
+    condition_reports.router,
+    sign_in.router,
+)
+
+_ABOUT: Final = """\
+Punched program tapes: their images, what those say, and the records around them.
+
+Anybody may read. A change needs a token (POST /api/v1/tokens), or the sign-in of a browser with
+its secret in X-CSRF-Token. Every failure is a problem document (RFC 9457,
+application/problem+json) whose type leads to its help.
+
+Frames are counted from 0, lines and pages from 1. Lengths are in millimetres at a pitch of
+2.54 mm a frame (ECMA-10); sizes are in bytes, one a frame; times are in UTC.
+"""
+
+
+def mount(app: FastAPI) -> None:
+    """Serve the API under `/api` of `app`, with the state (engine, settings) that `app` has."""
+    api = FastAPI(docs_url=None, redoc_url=None, openapi_url=f"{VERSION}/openapi.json")
+    api.state = app.state
+    for router in ROUTERS:
+        api.include_router(router, prefix=VERSION)
+    problems.install(api)
+    api.add_middleware(BodyLimit, limit_of=lambda scope: _limit(app, scope))
+    api.add_middleware(HeadAsGet)
+    api.openapi = partial(description, api)  # type: ignore[method-assign]  # the framework's way
+    # The pages tell of the API as well, but may not know it.
+    app.state.describe_api = api.openapi
+    app.mount(MOUNT, api, name="api")
+
+
+def _limit(app: FastAPI, scope: Scope) -> int:
+    if is_form(scope):
+        return int(app.state.settings.upload_limit_bytes) + FORM_OVERHEAD
+    return JSON_LIMIT
+
+
+def description(api: FastAPI) -> dict[str, Any]:
+    """The description of the API (OpenAPI 3.1), made once; its paths are those of the site."""
+    if api.openapi_schema is None:
+        schema = get_openapi(
+            title="Feedhole",
+            version="1",
+            summary="An archive of punched program tapes.",
+            description=_ABOUT,
+            routes=api.routes,
+        )
+        schema["paths"] = {f"{MOUNT}{path}": item for path, item in schema["paths"].items()}
+        schemas = schema["components"]["schemas"]
+        for model in (problems.ProblemOut, problems.FieldProblem, ListingLineOut):
+            schemas.setdefault(model.__name__, _schema_of(model))
+        for unused in ("HTTPValidationError", "ValidationError"):
+            schemas.pop(unused, None)
+        api.openapi_schema = schema
+    return api.openapi_schema
+
+
+def _schema_of(model: Any) -> dict[str, Any]:
+    schema: dict[str, Any] = model.model_json_schema(
+        mode="serialization", ref_template="#/components/schemas/{model}"
+    )
+    schema.pop("$defs", None)
+    return schema

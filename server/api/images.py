@@ -1,0 +1,206 @@
+"""Images: taking them in, what they say, their frames, and what they resemble."""
+
+from collections.abc import Iterable
+from http import HTTPStatus
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Request, Response
+from starlette.responses import PlainTextResponse
+
+from server.api.accept import preferred
+from server.api.caller import SIGNED_IN, CallerDep
+from server.api.models import (
+    ComparisonOut,
+    ImageOut,
+    KinOut,
+    ListingLineOut,
+    ReceiptOut,
+    VerificationOut,
+)
+from server.api.problems import responses
+from server.api.uploads import FORM_DESCRIPTION, UploadDep
+from server.catalog import accession, downloads, images, verification
+from server.catalog.records import Comparison
+from server.catalog.verification import ProofReading
+from server.delivery.frames import MEDIA_TYPE, Frames, deliver
+from server.tape.listing import Line, Listing
+
+router = APIRouter(tags=["images"])
+
+Sha256 = Annotated[
+    str, Path(description="Name of the image: SHA-256 of its frames, 64 hexadecimal digits.")
+]
+
+TEXT = "text/plain"
+JSON_LINES = ("application/x-ndjson", "application/jsonl")
+
+
+@router.post(
+    "/images",
+    status_code=HTTPStatus.CREATED,
+    dependencies=SIGNED_IN,
+    openapi_extra=FORM_DESCRIPTION,
+    responses={
+        200: {"model": ReceiptOut, "description": "This very image was held already."},
+        201: {
+            "description": "The image was entered.",
+            "headers": {"Location": {"schema": {"type": "string"}, "description": "Its address."}},
+        },
+        **responses(
+            "malformed",
+            "digest-mismatch",
+            "not-signed-in",
+            "not-allowed",
+            "not-from-here",
+            "quarantined",
+            "too-large",
+            "wrong-media-type",
+            "invalid",
+        ),
+    },
+)
+def upload_image(
+    request: Request, response: Response, caller: CallerDep, upload: UploadDep
+) -> ReceiptOut:
+    """Take in the image of one tape: decode it, compare it with all others, and keep it.
+
+    The headers Content-Digest and Repr-Digest (RFC 9530) are checked against the body of the
+    request, the field `sha256` against the file in it. Nothing is stored where they differ.
+    """
+    examined = accession.examine(upload, caller.settings.upload_limit_bytes)
+    with caller.work() as work:
+        receipt = accession.accept(work, examined)
+    sha256 = receipt.image.sha256
+    response.headers["Location"] = request.url_for("get_image", sha256=sha256).path
+    if receipt.held:
+        response.status_code = HTTPStatus.OK
+    return ReceiptOut.of(receipt)
+
+
+@router.get("/images/{sha256}", responses=responses("not-found"))
+def get_image(sha256: Sha256, caller: CallerDep) -> ImageOut:
+    """What the image says, and what the archive knows of it.
+
+    All frame numbers are those of the image as it was read, counted from 0. The first and the
+    last address of a load range are both loaded.
+    """
+    with caller.reading() as work:
+        return ImageOut.model_validate(images.get(work, sha256))
+
+
+@router.get(
+    "/images/{sha256}/listing",
+    response_class=PlainTextResponse,
+    responses={
+        200: {
+            "description": "The listing, as the Accept header asks: text by default.",
+            "content": {
+                TEXT: {"schema": {"type": "string"}},
+                **{
+                    name: {"schema": {"$ref": "#/components/schemas/ListingLineOut"}}
+                    for name in JSON_LINES
+                },
+            },
+        },
+        **responses("not-found", "not-acceptable"),
+    },
+)
+def get_listing(sha256: Sha256, caller: CallerDep, request: Request) -> Response:
+    """The decoded text, line by line: as plain text, or as one JSON object a line."""
+    form = preferred(request.headers.get("Accept", "*/*"), (TEXT, *JSON_LINES))
+    with caller.reading() as work:
+        listing = images.listing(work, sha256)
+    headers = {"Vary": "Accept"}
+    if form == TEXT:
+        return PlainTextResponse(listing.text, headers=headers)
+    return Response(_json_lines(listing), headers=headers, media_type=form)
+
+
+def _json_lines(listing: Listing) -> str:
+    return "".join(f"{each.model_dump_json()}\n" for each in _lines_out(listing))
+
+
+def _lines_out(lines: Iterable[Line]) -> list[ListingLineOut]:
+    return [ListingLineOut(number=number, **line._asdict()) for number, line in enumerate(lines, 1)]
+
+
+@router.get(
+    "/images/{sha256}/frames",
+    response_class=Response,
+    responses={
+        200: {
+            "description": "All frames, one byte each.",
+            "content": {MEDIA_TYPE: {"schema": {"type": "string", "format": "binary"}}},
+        },
+        206: {
+            "description": "The frames of the one range asked for.",
+            "content": {MEDIA_TYPE: {"schema": {"type": "string", "format": "binary"}}},
+        },
+        304: {"description": "The caller has these very frames."},
+        **responses("malformed", "not-found", "no-such-range"),
+    },
+)
+def get_frames(sha256: Sha256, caller: CallerDep, request: Request) -> Response:
+    """The frames themselves, exactly as they were read.
+
+    They are served whether verified or not, for this is the archive's record: the header
+    Feedhole-Verification says at the time of the answer whether anything vouches for them.
+    Repr-Digest gives the SHA-256 of the whole, Content-Digest that of the part sent. A request
+    for several ranges at once is answered with the whole.
+    """
+    with caller.reading() as work:
+        download = downloads.download(work, sha256, acknowledged=True)
+    frames = Frames(
+        data=download.frames,
+        sha256=download.sha256,
+        file_name=download.file_name,
+        verification="verified" if download.verified else "unverified",
+    )
+    return deliver(frames, request.headers)
+
+
+@router.get("/images/{sha256}/kin", responses=responses("not-found"))
+def get_kin(sha256: Sha256, caller: CallerDep) -> list[KinOut]:
+    """Images that resemble this one, the nearest first."""
+    with caller.reading() as work:
+        return [KinOut.model_validate(each) for each in images.kin(work, sha256)]
+
+
+@router.get("/images/{sha256}/kin/{other}", responses=responses("not-found"))
+def compare_images(sha256: Sha256, other: Sha256, caller: CallerDep) -> ComparisonOut:
+    """Two images compared line by line, whether or not they are akin."""
+    with caller.reading() as work:
+        comparison = images.comparison(work, sha256, other)
+        lines = tuple(_lines_out(images.listing(work, name)) for name in (sha256, other))
+    return _comparison_out(comparison, *lines)
+
+
+def _comparison_out(
+    comparison: Comparison, left: list[ListingLineOut], right: list[ListingLineOut]
+) -> ComparisonOut:
+    rows = [
+        {
+            "kind": row.kind,
+            "left": None if row.left is None else left[row.left],
+            "right": None if row.right is None else right[row.right],
+            "left_pieces": row.left_pieces,
+            "right_pieces": row.right_pieces,
+        }
+        for row in comparison.rows
+    ]
+    kin = KinOut.model_validate(comparison.kinship)
+    return ComparisonOut.model_validate(dict(kin) | {"rows": rows})
+
+
+@router.post(
+    "/images/{sha256}/proof-readings",
+    status_code=HTTPStatus.CREATED,
+    dependencies=SIGNED_IN,
+    responses=responses(
+        "malformed", "not-signed-in", "not-allowed", "not-from-here", "not-found", "invalid"
+    ),
+)
+def proof_read(sha256: Sha256, caller: CallerDep, given: ProofReading) -> VerificationOut:
+    """Vouch for an image (archivists): it then counts as proof-read."""
+    with caller.work() as work:
+        return VerificationOut.model_validate(verification.proof_read(work, sha256, given.note))

@@ -1,0 +1,145 @@
+"""What the API says of images and tapes' links: the shapes of its answers, with units."""
+
+from datetime import date, datetime
+from typing import Self
+
+from pydantic import Field
+
+from server.catalog.records import Receipt, VerifiedBy
+from server.inspection import Fields, ImageFacts
+
+
+class EvidenceOut(Fields):
+    """One reason to trust an image."""
+
+    kind: VerifiedBy = Field(description="What kind of reason it is.")
+    by: str = Field(description="Who or what vouches.")
+    at: datetime = Field(description="When, in UTC.")
+    note: str = Field(description="What was compared or seen.")
+
+
+class VerificationOut(Fields):
+    """The judgement on an image, with its evidence; never a fact of the bytes alone."""
+
+    word: VerifiedBy = Field(description="The strongest evidence, or `unverified`.")
+    sentence: str = Field(description="The same in a sentence.")
+    evidence: list[EvidenceOut] = Field(description="All of the evidence.")
+
+
+class ReadingOut(Fields):
+    """One pass of one tape through a reader."""
+
+    id: int = Field(description="Number of the reading.")
+    file_name: str = Field(description="Name of the file as it was uploaded.")
+    tape: str | None = Field(description="Accession number of the tape, or null.")
+    read_on: date | None = Field(description="Day of the reading.")
+    reader: str = Field(description="The machine that read it.")
+    by: str = Field(description="Who uploaded it.")
+    received: datetime = Field(description="When it was received, in UTC.")
+
+
+class TapeLinkOut(Fields):
+    """A tape that carries the image or the program."""
+
+    accession_number: str = Field(description="Accession number of the tape.")
+    title: str = Field(description="Its title.")
+
+
+class VersionLinkOut(Fields):
+    """A version of a program whose master the image is."""
+
+    program: int = Field(description="Number of the program.")
+    title: str = Field(description="Title of the program.")
+    label: str = Field(description="Label of the version.")
+
+
+class ImageOut(ImageFacts):
+    """An image held: its facts as `inspect` gives them, then what the archive knows of it."""
+
+    lines: int = Field(description="Lines of the listing.")
+    decoder_release: str = Field(description="Release of the decoder that made the decoding.")
+    title: str = Field(description="Best name there is: of the tape, the program or the file.")
+    received: datetime = Field(description="When the image was first received, in UTC.")
+    verification: VerificationOut = Field(description="Why the image is trusted, if it is.")
+    readings: list[ReadingOut] = Field(description="Every reading that gave these very frames.")
+    tapes: list[TapeLinkOut] = Field(description="Tapes that carry the image.")
+    versions: list[VersionLinkOut] = Field(description="Versions whose master it is.")
+
+
+class KinOut(Fields):
+    """Another image, and how the one asked about relates to it."""
+
+    sha256: str = Field(description="Name of the other image.")
+    kinship: str = Field(description="`same-content`, `same-listing` or `near`.")
+    similarity: float = Field(description="From 0 (nothing alike) to 1 (the same).")
+    distance: int = Field(description="Edits between the two: lines, addresses or frames.")
+    added: int = Field(description="Lines that only the image asked about has.")
+    removed: int = Field(description="Lines that only the other image has.")
+    changed: int = Field(description="Lines that both have, but not alike.")
+    description: str = Field(description="The same in words.")
+    title: str = Field(description="Best name there is for the other image.")
+    accession: str | None = Field(description="Accession number of its first tape, or null.")
+
+
+class ReceiptOut(Fields):
+    """What became of an upload."""
+
+    sha256: str = Field(description="Name of the image: SHA-256 of its frames, in hexadecimal.")
+    bytes: int = Field(description="Number of frames, one byte each.")
+    duplicate_of: str | None = Field(
+        description="An image held before that is the same or has the same content, or null."
+    )
+    decoding: ImageOut = Field(description="The image, as GET /api/v1/images/{sha256} gives it.")
+    kin: list[KinOut] = Field(description="Images that resemble it, the nearest first.")
+    held: bool = Field(description="Whether this very image was held before.")
+    reading: int = Field(description="Number of the reading that the upload was entered as.")
+    tape: str | None = Field(description="Accession number of the tape it was entered for.")
+    notes: list[str] = Field(description="Warnings about the file, in plain words.")
+
+    @classmethod
+    def of(cls, receipt: Receipt) -> Self:
+        """The shape of a receipt."""
+        return cls(
+            sha256=receipt.image.sha256,
+            bytes=receipt.image.bytes,
+            duplicate_of=receipt.duplicate_of,
+            decoding=ImageOut.model_validate(receipt.image),
+            kin=[KinOut.model_validate(each) for each in receipt.kin],
+            held=receipt.held,
+            reading=receipt.reading_id,
+            tape=receipt.tape,
+            notes=list(receipt.notes),
+        )
+
+
+class ListingLineOut(Fields):
+    """One line of a listing."""
+
+    number: int = Field(description="Place in the listing, counted from 1.")
+    text: str = Field(description="The decoded text.")
+    frame: int = Field(description="First frame of the line; the first of the image is 0.")
+    frames: int = Field(description="How many frames the line takes.")
+    key: int | None = Field(description="Line number or address of the content's own, or null.")
+
+
+class PieceOut(Fields):
+    """A piece of a line that changed."""
+
+    kind: str = Field(description="`equal`, `added` or `removed`.")
+    text: str = Field(description="The characters.")
+
+
+class RowOut(Fields):
+    """One row of two listings set side by side."""
+
+    kind: str = Field(description="`equal`, `added`, `removed` or `changed`.")
+    left: ListingLineOut | None = Field(description="The line of the image asked about, or null.")
+    right: ListingLineOut | None = Field(description="The line of the other image, or null.")
+    left_pieces: list[PieceOut] = Field(description="The left line of a changed row, in pieces.")
+    right_pieces: list[PieceOut] = Field(description="The right line of a changed row, in pieces.")
+
+
+class ComparisonOut(KinOut):
+    """Two images compared line by line."""
+
+    rows: list[RowOut] = Field(description="The two listings side by side.")

@@ -1,0 +1,140 @@
+"""Programs: what tapes carry, in versions that each have one exact content."""
+
+from datetime import datetime
+from http import HTTPStatus
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Query, Request, Response
+from pydantic import Field
+
+from server.api.caller import SIGNED_IN, CallerDep
+from server.api.models import TapeLinkOut
+from server.api.paging import PageOut, page_out
+from server.api.problems import responses
+from server.api.revisions import (
+    CHANGING,
+    CREATING,
+    IF_MATCH,
+    READING,
+    Revised,
+    RevisionDep,
+    marked,
+)
+from server.catalog import programs
+from server.catalog.program_values import NewProgram, NewVersion, ProgramChange, ProgramQuery
+from server.catalog.records import VerifiedBy
+from server.inspection import Fields
+from server.tape.findings import CheckStatus
+
+router = APIRouter(prefix="/programs", tags=["programs"])
+
+ProgramId = Annotated[int, Path(description="Number of the program.", ge=1, le=2**31 - 1)]
+
+
+class ProgramRowOut(Fields):
+    """A program in a list."""
+
+    id: int = Field(description="Number of the program.")
+    title: str = Field(description="Its title.")
+    language: str = Field(description="Programming language.")
+    machine: str = Field(description="The machine that it needs.")
+    versions: int = Field(description="How many versions there are.")
+    tapes: int = Field(description="How many tapes carry it.")
+
+
+class VersionOut(Fields):
+    """One exact content of a program."""
+
+    id: int = Field(description="Number of the version.")
+    label: str = Field(description="What the version is called.")
+    sha256: str = Field(description="Its master image, from which we punch.")
+    note: str = Field(description="What sets it apart.")
+    added: datetime = Field(description="When it was entered, in UTC.")
+    format: str = Field(description="Record format of the master image.")
+    check_status: CheckStatus = Field(description="What the tape's own checks say.")
+    verification: VerifiedBy = Field(description="Why the master image is trusted.")
+
+
+class ProgramOut(Revised):
+    """A program, its versions, and the tapes that carry it."""
+
+    id: int = Field(description="Number of the program.")
+    title: str = Field(description="Its title.")
+    language: str = Field(description="Programming language.")
+    machine: str = Field(description="The machine that it needs.")
+    description: str = Field(description="What it does.")
+    rights: str = Field(description="Who may do what with it.")
+    created: datetime = Field(description="When the record was made, in UTC.")
+    changed: datetime = Field(description="When the record was last changed, in UTC.")
+    versions: list[VersionOut] = Field(description="Its versions, newest first.")
+    tapes: list[TapeLinkOut] = Field(description="Tapes that carry it.")
+
+
+@router.get("", responses=responses("invalid"))
+def list_programs(
+    request: Request,
+    response: Response,
+    caller: CallerDep,
+    query: Annotated[ProgramQuery, Query()],
+) -> PageOut[ProgramRowOut]:
+    """Programs, a page at a time."""
+    with caller.reading() as work:
+        return page_out(request, response, programs.page(work, query), ProgramRowOut)
+
+
+@router.post("", status_code=HTTPStatus.CREATED, dependencies=SIGNED_IN, responses=CREATING)
+def create_program(
+    request: Request, response: Response, caller: CallerDep, new: NewProgram
+) -> ProgramOut:
+    """Enter a program (archivists)."""
+    with caller.work() as work:
+        program = ProgramOut.model_validate(programs.create(work, new))
+    response.headers["Location"] = request.url_for("get_program", program_id=program.id).path
+    marked(response, program)
+    return program
+
+
+@router.get("/{program_id}", responses=READING | responses("not-found", "invalid"))
+def get_program(program_id: ProgramId, response: Response, caller: CallerDep) -> ProgramOut:
+    """A program, its versions, and the tapes that carry it."""
+    with caller.reading() as work:
+        program = ProgramOut.model_validate(programs.get(work, program_id))
+    marked(response, program)
+    return program
+
+
+@router.patch("/{program_id}", dependencies=SIGNED_IN, openapi_extra=IF_MATCH, responses=CHANGING)
+def change_program(
+    program_id: ProgramId,
+    response: Response,
+    caller: CallerDep,
+    revision: RevisionDep,
+    change: ProgramChange,
+) -> ProgramOut:
+    """Change what is given of a program, and nothing else (archivists)."""
+    with caller.work() as work:
+        record = programs.change(work, program_id, change, revision)
+    program = ProgramOut.model_validate(record)
+    marked(response, program)
+    return program
+
+
+@router.post(
+    "/{program_id}/versions",
+    status_code=HTTPStatus.CREATED,
+    dependencies=SIGNED_IN,
+    responses=CREATING,
+)
+def add_version(
+    program_id: ProgramId,
+    request: Request,
+    response: Response,
+    caller: CallerDep,
+    new: NewVersion,
+) -> ProgramOut:
+    """Name an image as one more version of a program (archivists)."""
+    with caller.work() as work:
+        program = ProgramOut.model_validate(programs.add_version(work, program_id, new))
+    response.headers["Location"] = request.url_for("get_program", program_id=program_id).path
+    marked(response, program)
+    return program

@@ -1,0 +1,156 @@
+"""Tapes: the physical objects, with where they came from and how they stand."""
+
+from datetime import datetime
+from http import HTTPStatus
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Query, Request, Response
+from pydantic import Field
+
+from server.api.caller import SIGNED_IN, CallerDep
+from server.api.images import Sha256
+from server.api.models import ReadingOut
+from server.api.paging import PageOut, page_out
+from server.api.problems import responses
+from server.api.revisions import (
+    CHANGING,
+    CREATING,
+    IF_MATCH,
+    READING,
+    Revised,
+    RevisionDep,
+    marked,
+)
+from server.catalog import condition, tapes
+from server.catalog.inputs import Input, Text
+from server.catalog.records import VerifiedBy
+from server.catalog.tape_values import NewTape, TapeChange, TapeQuery
+from server.catalog.vocabulary import Condition, Hazard, Medium
+from server.inspection import Fields
+from server.tape.findings import CheckStatus
+
+router = APIRouter(prefix="/tapes", tags=["tapes"])
+
+Number = Annotated[str, Path(description="Accession number of the tape, such as 1978.12.")]
+
+
+class TapeRowOut(Fields):
+    """A tape in a list, with what its newest image says; null where it has none."""
+
+    accession_number: str = Field(description="Accession number: year, item, part.")
+    title: str = Field(description="Title of the tape.")
+    program: int | None = Field(description="Number of the program that it carries, or null.")
+    program_title: str | None = Field(description="Title of that program.")
+    format: str | None = Field(description="Record format of its newest image.")
+    check_status: CheckStatus | None = Field(description="What the tape's own checks say.")
+    verification: VerifiedBy = Field(description="Why its newest image is trusted.")
+    condition: Condition = Field(description="How the tape stands.")
+    quarantined: bool = Field(description="Whether it is held apart and must not be handled.")
+    loader_requirement: str = Field(description="What the machine needs before it reads it.")
+    medium: Medium = Field(description="What it is made of.")
+    levels: int | None = Field(description="Code holes across the tape.")
+    place: str = Field(description="Where it is kept.")
+    sha256: str | None = Field(description="Name of its newest image.")
+    kin: int = Field(description="How many other images resemble that one.")
+
+
+class TapeImageOut(Fields):
+    """The newest image of a tape, in short; the whole is under /images."""
+
+    sha256: str = Field(description="Name of the image.")
+    bytes: int = Field(description="Number of frames, one byte each.")
+    format: str = Field(description="Record format.")
+    check_status: CheckStatus = Field(description="What the tape's own checks say.")
+
+
+class TapeOut(Revised):
+    """A tape and all that is known about it."""
+
+    accession_number: str = Field(description="Accession number: year, item, part.")
+    title: str = Field(description="Title of the tape.")
+    program: int | None = Field(description="Number of the program that it carries, or null.")
+    program_title: str | None = Field(description="Title of that program.")
+    origin: str = Field(description="Where it came from.")
+    medium: Medium = Field(description="What it is made of.")
+    levels: int | None = Field(description="Code holes across the tape.")
+    width_mm: float | None = Field(description="Nominal width, in millimetres.")
+    condition: Condition = Field(description="How the tape stands.")
+    hazard: Hazard = Field(description="What makes it dangerous to handle.")
+    quarantined: bool = Field(description="Whether it is held apart and must not be handled.")
+    cautions: str = Field(description="What whoever handles it must know first.")
+    place: str = Field(description="Where it is kept.")
+    loader_requirement: str = Field(description="What the machine needs before it reads it.")
+    made: str | None = Field(description="When it was made, as in ISO 8601-2: 1978, 197X, 1978~.")
+    notes: str = Field(description="Anything else.")
+    created: datetime = Field(description="When the record was made, in UTC.")
+    changed: datetime = Field(description="When the record was last changed, in UTC.")
+    image: TapeImageOut | None = Field(description="Its newest image, or null.")
+    readings: list[ReadingOut] = Field(description="Every reading of the tape.")
+
+
+class Release(Input):
+    """Why a tape may be handled again."""
+
+    note: Annotated[Text, Field(min_length=1, description="What was examined, and by whom.")]
+
+
+@router.get("", responses=responses("invalid"))
+def list_tapes(
+    request: Request, response: Response, caller: CallerDep, query: Annotated[TapeQuery, Query()]
+) -> PageOut[TapeRowOut]:
+    """Tapes, a page at a time.
+
+    Several values of one field mean any of them; several fields mean all.
+    """
+    with caller.reading() as work:
+        return page_out(request, response, tapes.page(work, query), TapeRowOut)
+
+
+@router.post("", status_code=HTTPStatus.CREATED, dependencies=SIGNED_IN, responses=CREATING)
+def create_tape(request: Request, response: Response, caller: CallerDep, new: NewTape) -> TapeOut:
+    """Enter a tape (volunteers). Without an accession number it is given the next of the year."""
+    with caller.work() as work:
+        tape = TapeOut.model_validate(tapes.create(work, new))
+    url = request.url_for("get_tape", number=tape.accession_number)
+    response.headers["Location"] = url.path
+    marked(response, tape)
+    return tape
+
+
+@router.get("/{number}", responses=READING)
+def get_tape(number: Number, response: Response, caller: CallerDep) -> TapeOut:
+    """A tape and all that is known about it."""
+    with caller.reading() as work:
+        tape = TapeOut.model_validate(tapes.get(work, number))
+    marked(response, tape)
+    return tape
+
+
+@router.patch("/{number}", dependencies=SIGNED_IN, openapi_extra=IF_MATCH, responses=CHANGING)
+def change_tape(
+    number: Number, response: Response, caller: CallerDep, revision: RevisionDep, change: TapeChange
+) -> TapeOut:
+    """Change what is given of a tape, and nothing else (volunteers)."""
+    with caller.work() as work:
+        tape = TapeOut.model_validate(tapes.change(work, number, change, revision))
+    marked(response, tape)
+    return tape
+
+
+@router.put("/{number}/images/{sha256}", dependencies=SIGNED_IN, responses=CHANGING)
+def attach_image(number: Number, sha256: Sha256, response: Response, caller: CallerDep) -> TapeOut:
+    """Enter an image that is held as a reading of this tape (volunteers)."""
+    with caller.work() as work:
+        tape = TapeOut.model_validate(tapes.attach(work, number, sha256))
+    marked(response, tape)
+    return tape
+
+
+@router.post("/{number}/release", dependencies=SIGNED_IN, responses=CHANGING)
+def release_tape(number: Number, response: Response, caller: CallerDep, given: Release) -> TapeOut:
+    """End the quarantine of a tape (archivists), after it was examined."""
+    with caller.work() as work:
+        condition.release(work, number, given.note)
+        tape = TapeOut.model_validate(tapes.get(work, number))
+    marked(response, tape)
+    return tape

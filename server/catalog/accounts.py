@@ -1,0 +1,223 @@
+"""Accounts: who the people of the club are, and what each may do."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import delete, func, select, update
+from sqlalchemy.exc import IntegrityError
+from sqlmodel import col
+
+from server.catalog import events, passwords
+from server.catalog.errors import Conflict, Invalid, NotFound
+from server.catalog.events import EventType, ObjectKind
+from server.catalog.inputs import Input, Name, RequiredName
+from server.catalog.work import Actor, Role, Work
+from server.store.people import ApiToken, Person, SignIn
+
+
+class NewPerson(Input):
+    """Someone to be given an account. Any characters make a name; it is kept in lower case."""
+
+    name: RequiredName
+    role: Role = Role.VOLUNTEER
+    display_name: Name = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PersonRecord:
+    """Someone with an account."""
+
+    id: int
+    name: str
+    display_name: str
+    role: Role
+    created: datetime
+    disabled: datetime | None
+
+
+def account_name(name: str) -> str:
+    """A name as it is stored and compared."""
+    return passwords.normalised(name).strip().lower()
+
+
+def create_person(
+    work: Work,
+    name: str,
+    password: str,
+    role: Role = Role.VOLUNTEER,
+    display_name: str = "",
+) -> PersonRecord:
+    """Give someone an account.
+
+    Raises:
+        Invalid: the name or the password will not do.
+        Conflict: the name is taken.
+    """
+    work.actor.require(Role.ADMINISTRATOR)
+    new = NewPerson.of({"name": name, "role": role, "display_name": display_name})
+    passwords.require_good(password, new.name, new.display_name)
+    person = Person(
+        name=account_name(new.name),
+        display_name=new.display_name or new.name,
+        role=new.role,
+        password_hash=passwords.hash_of(password),
+        created_at=work.now,
+        password_changed_at=work.now,
+    )
+    try:
+        with work.session.begin_nested():
+            work.session.add(person)
+    except IntegrityError:
+        raise Conflict(
+            f"There is a person called {person.name} already.",
+            where="name",
+            mend="Choose another name.",
+            fields={"name": "this name is taken"},
+        ) from None
+    _log(work, person, f"account made with the role {person.role}")
+    return _record(person)
+
+
+def people(work: Work) -> tuple[PersonRecord, ...]:
+    """Everybody with an account, by name."""
+    work.actor.require(Role.ADMINISTRATOR)
+    rows = work.session.scalars(select(Person).order_by(col(Person.name)))
+    return tuple(_record(row) for row in rows)
+
+
+def set_role(work: Work, person_id: int, role: Role) -> PersonRecord:
+    """Give a person another role, at once in every browser that they use.
+
+    Raises:
+        Conflict: nobody would be left to administer the archive.
+    """
+    work.actor.require(Role.ADMINISTRATOR)
+    person = _person(work, person_id)
+    if role is not Role.ADMINISTRATOR:
+        _require_another_administrator(work, person)
+    before, person.role = person.role, role
+    _log(work, person, f"role changed from {before} to {role}")
+    return _record(person)
+
+
+def disable(work: Work, person_id: int) -> PersonRecord:
+    """Shut a person out: every sign-in and token of theirs ends. The account stays in the log.
+
+    Raises:
+        Conflict: nobody would be left to administer the archive.
+    """
+    work.actor.require(Role.ADMINISTRATOR)
+    person = _person(work, person_id)
+    _require_another_administrator(work, person)
+    set_open(work, person, is_open=False)
+    return _record(person)
+
+
+def enable(work: Work, person_id: int) -> PersonRecord:
+    """Let a person in again; tokens stay revoked."""
+    work.actor.require(Role.ADMINISTRATOR)
+    person = _person(work, person_id)
+    set_open(work, person, is_open=True)
+    return _record(person)
+
+
+def set_open(work: Work, person: Person, *, is_open: bool) -> None:
+    """Open an account, or close it and end every sign-in and token of it."""
+    assert person.id is not None
+    if is_open:
+        person.disabled_at = None
+    else:
+        person.disabled_at = person.disabled_at or work.now
+        _end_all(work, person.id)
+    _log(work, person, "account enabled" if is_open else "account disabled")
+
+
+def change_password(work: Work, old: str, new: str) -> None:
+    """Give oneself another password, ending all of one's sign-ins and tokens.
+
+    Raises:
+        Invalid: the old one is wrong, or the new one will not do.
+    """
+    work.actor.require(Role.VOLUNTEER)
+    person = _person(work, work.actor.person_id)
+    if not passwords.matches(old, person.password_hash):
+        raise Invalid(
+            "The old password is wrong.",
+            where="old password",
+            mend="Give the password with which you signed in.",
+            fields={"old": "this is not your password"},
+        )
+    _set_password(work, person, new)
+
+
+def reset_password(work: Work, person_id: int, new: str) -> None:
+    """Give somebody else a new password, ending all of their sign-ins and tokens."""
+    work.actor.require(Role.ADMINISTRATOR)
+    _set_password(work, _person(work, person_id), new)
+
+
+def actor_of(person: Person) -> Actor:
+    """The person as one who acts."""
+    return Actor(person.id, person.display_name, Role(person.role))
+
+
+def _set_password(work: Work, person: Person, new: str) -> None:
+    passwords.require_good(new, person.name, person.display_name)
+    person.password_hash = passwords.hash_of(new)
+    person.password_changed_at = work.now
+    assert person.id is not None
+    _end_all(work, person.id)
+    _log(work, person, "password changed")
+
+
+def _end_all(work: Work, person_id: int) -> None:
+    work.session.execute(delete(SignIn).where(col(SignIn.person_id) == person_id))
+    work.session.execute(
+        update(ApiToken)
+        .where(col(ApiToken.person_id) == person_id, col(ApiToken.revoked_at).is_(None))
+        .values(revoked_at=work.now)
+    )
+
+
+def _require_another_administrator(work: Work, person: Person) -> None:
+    others = work.session.scalar(
+        select(func.count())
+        .select_from(Person)
+        .where(
+            col(Person.role) == Role.ADMINISTRATOR,
+            col(Person.disabled_at).is_(None),
+            col(Person.id) != person.id,
+        )
+    )
+    if person.role == Role.ADMINISTRATOR and not others:
+        raise Conflict(
+            f"{person.display_name} is the only administrator.",
+            where=person.name,
+            mend="Make somebody else an administrator first.",
+        )
+
+
+def _person(work: Work, person_id: int | None) -> Person:
+    person = work.session.get(Person, person_id) if person_id is not None else None
+    if person is None:
+        raise NotFound(
+            f"There is no person {person_id}.", where="people", mend="Look in the list of people."
+        )
+    return person
+
+
+def _log(work: Work, person: Person, detail: str) -> None:
+    assert person.id is not None
+    events.record(work, EventType.ACCOUNT, ObjectKind.PERSON, person.id, detail=detail)
+
+
+def _record(person: Person) -> PersonRecord:
+    assert person.id is not None
+    return PersonRecord(
+        id=person.id,
+        name=person.name,
+        display_name=person.display_name,
+        role=Role(person.role),
+        created=person.created_at,
+        disabled=person.disabled_at,
+    )

@@ -1,0 +1,68 @@
+"""Changing a record: what changes, whether it is still as it was when opened, and the log of it."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any, Protocol
+
+from server.catalog import events
+from server.catalog.errors import Conflict
+from server.catalog.events import EventType, ObjectKind
+from server.catalog.work import Work
+
+
+class Revised(Protocol):
+    """A row that counts its revisions."""
+
+    revision: int
+    updated_at: datetime
+
+
+def require_revision(row: Revised, revision: int | None, name: str) -> None:
+    """Nothing, if the row is still at `revision`; None asks for no such care.
+
+    Raises:
+        Conflict: with the current revision.
+    """
+    if revision is None or revision == row.revision:
+        return
+    raise Conflict(
+        f"{name} has changed since you opened it.",
+        where=name,
+        mend="Look at it as it is now, and change it again.",
+        revision=row.revision,
+    )
+
+
+def differing(row: Revised, given: Mapping[str, Any]) -> dict[str, Any]:
+    """Those of the given values that the row does not have already, by column."""
+    return {name: value for name, value in given.items() if getattr(row, name) != value}
+
+
+def apply(
+    work: Work, row: Revised, changed: Mapping[str, Any], kind: ObjectKind, key: str | int
+) -> None:
+    """Set the columns in `changed`, raise the revision, and log what was there before."""
+    if not changed:
+        return
+    before = {name: _plain(getattr(row, name)) for name in changed}
+    for name, value in changed.items():
+        setattr(row, name, value)
+    row.revision += 1
+    row.updated_at = work.now
+    events.record(
+        work,
+        EventType.MODIFICATION,
+        kind,
+        key,
+        detail=f"changed {', '.join(sorted(changed))}",
+        facts={
+            "before": before,
+            "after": {name: _plain(value) for name, value in changed.items()},
+            "revision": row.revision,
+        },
+    )
+
+
+def _plain(value: Any) -> Any:
+    """The value as JSON holds it."""
+    return value if isinstance(value, str | int | float | list | None) else str(value)

@@ -1,0 +1,54 @@
+"""Downloads: an image to punch from, under a name that says which tape it is."""
+
+import re
+
+from server.catalog import events, images, verification
+from server.catalog.errors import NotVerified
+from server.catalog.events import EventType, ObjectKind
+from server.catalog.held import SHORT_DIGEST
+from server.catalog.records import Download, ImageRecord
+from server.catalog.work import Work
+
+SUFFIX = ".tape"
+
+
+def download(work: Work, sha256: str, acknowledged: bool = False) -> Download:
+    """The frames of an image. That they were given out is logged, to whom is not.
+
+    Raises:
+        NotFound: the image is not held.
+        NotVerified: nothing vouches for it, and that was not `acknowledged`.
+    """
+    record = images.get(work, sha256)
+    if not record.verification.verified and not acknowledged:
+        raise NotVerified(
+            f"{verification.SENTENCES[record.verification.word]} It may be wrong in places.",
+            where=record.sha256,
+            mend="Compare it with another reading, or say that you know it is not verified.",
+        )
+    work.afterwards.append(lambda later: _log(later, record))
+    return Download(
+        file_name=file_name_of(record),
+        frames=images.frames(work, sha256),
+        sha256=record.sha256,
+        verified=record.verification.verified,
+    )
+
+
+def file_name_of(record: ImageRecord) -> str:
+    """A plain file name: by accession number, or by the digest where no tape is named."""
+    stem = record.accession or record.sha256[:SHORT_DIGEST]
+    mark = "" if record.verification.verified else "-unverified"
+    return f"{re.sub(r'[^0-9A-Za-z.-]', '-', stem)}{mark}{SUFFIX}"
+
+
+def _log(work: Work, record: ImageRecord) -> None:
+    facts = {"verification": record.verification.word, "bytes": record.bytes}
+    events.record(
+        work,
+        EventType.DISSEMINATION,
+        ObjectKind.IMAGE,
+        record.sha256,
+        facts=facts,
+        anonymous=True,
+    )

@@ -1,0 +1,122 @@
+"""The event log: what was done, by whom, to what. It only grows.
+
+Types are labels of the Library of Congress list of preservation event types (PREMIS; from
+memory) where that list has one; `LOCAL` names those that are ours.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from typing import Any
+
+from sqlalchemy import select
+from sqlmodel import col
+
+from server.catalog.work import Work
+from server.store.events import Event
+
+
+class EventType(StrEnum):
+    """What was done."""
+
+    CAPTURE = "capture"
+    INGESTION = "ingestion"
+    DIGEST = "message digest calculation"
+    IDENTIFICATION = "format identification"
+    VALIDATION = "validation"
+    ACCESSION = "accession"
+    CREATION = "creation"
+    MODIFICATION = "metadata modification"
+    DISSEMINATION = "dissemination"
+    QUARANTINE = "quarantine"
+    UNQUARANTINE = "unquarantine"
+    CONDITION = "condition check"
+    VERIFICATION = "verification"
+    ACCOUNT = "account change"
+
+
+LOCAL = frozenset({EventType.CONDITION, EventType.VERIFICATION, EventType.ACCOUNT})
+
+
+class ObjectKind(StrEnum):
+    """What it was done to; the key is a SHA-256, an accession number, or an id."""
+
+    IMAGE = "image"
+    TAPE = "tape"
+    PROGRAM = "program"
+    REPORT = "condition-report"
+    PERSON = "person"
+
+
+@dataclass(frozen=True, slots=True)
+class EventRecord:
+    """One entry of the log."""
+
+    id: int
+    type: EventType
+    at: datetime
+    by: str
+    outcome: str
+    detail: str
+    facts: dict[str, Any]
+    corrects: int | None
+
+
+def record(
+    work: Work,
+    kind: EventType,
+    object_kind: ObjectKind,
+    key: str | int,
+    *,
+    outcome: str = "success",
+    detail: str = "",
+    facts: Mapping[str, Any] | None = None,
+    agent: str | None = None,
+    anonymous: bool = False,
+    corrects: int | None = None,
+) -> None:
+    """Add an entry: `facts` are JSON values, `agent` a program with its release.
+
+    An `anonymous` entry says nothing of who acted.
+    """
+    person = None if anonymous else work.actor.person_id
+    name = "anybody" if anonymous else work.actor.name
+    work.session.add(
+        Event(
+            type=kind,
+            occurred_at=work.now,
+            object_kind=object_kind,
+            object_key=str(key),
+            person_id=person,
+            agent=agent or name,
+            outcome=outcome,
+            detail=detail,
+            facts=dict(facts or {}),
+            corrects_id=corrects,
+        )
+    )
+
+
+def of(work: Work, object_kind: ObjectKind, key: str | int) -> tuple[EventRecord, ...]:
+    """What was done to one object, newest first."""
+    rows = work.session.scalars(
+        select(Event)
+        .where(col(Event.object_kind) == object_kind, col(Event.object_key) == str(key))
+        .order_by(col(Event.id).desc())
+    )
+    return tuple(_record(row) for row in rows)
+
+
+def _record(row: Event) -> EventRecord:
+    assert row.id is not None
+    return EventRecord(
+        id=row.id,
+        type=EventType(row.type),
+        at=row.occurred_at,
+        by=row.agent,
+        outcome=row.outcome,
+        detail=row.detail,
+        facts=row.facts,
+        corrects=row.corrects_id,
+    )

@@ -1,0 +1,128 @@
+"""What is held under a name: an image, a tape, a program; and by what title an image goes."""
+
+from collections.abc import Collection
+from typing import NamedTuple
+
+from sqlalchemy import select
+from sqlmodel import col
+
+from server.catalog.errors import NotFound
+from server.catalog.work import Work
+from server.store.images import ImageRow, Reading
+from server.store.programs import Program, Version
+from server.store.search import readable
+from server.store.tapes import Tape
+
+SHORT_DIGEST = 12
+
+
+class Title(NamedTuple):
+    """What to call an image, and the accession number of its first tape."""
+
+    title: str
+    accession: str | None
+
+
+def image_id_of(work: Work, sha256: str) -> int:
+    """The id of an image.
+
+    Raises:
+        NotFound: it is not held.
+    """
+    name = sha256.lower()
+    found = work.session.scalar(select(col(ImageRow.id)).where(col(ImageRow.sha256) == name))
+    if found is None:
+        raise NotFound(
+            f"No image {sha256[:64]} is held.",
+            where=sha256[:64],
+            mend="Search for the program, or upload the image.",
+        )
+    return found
+
+
+def tape_of(work: Work, accession_number: str, *, to_change: bool = False) -> Tape:
+    """A tape; one that is to be changed is kept from everybody else until the work is done.
+
+    Raises:
+        NotFound: there is none of that number.
+    """
+    statement = select(Tape).where(col(Tape.accession_number) == readable(accession_number))
+    found = work.session.scalar(statement.with_for_update() if to_change else statement)
+    if found is None:
+        raise NotFound(
+            f"There is no tape {accession_number[:40]}.",
+            where=accession_number[:40],
+            mend="Look for it in the list of tapes.",
+        )
+    return found
+
+
+def program_of(work: Work, program_id: int, *, to_change: bool = False) -> Program:
+    """A program; one that is to be changed is kept from everybody else until the work is done.
+
+    Raises:
+        NotFound: there is none of that id.
+    """
+    found = None
+    if may_be_id(program_id):
+        found = work.session.get(Program, program_id, with_for_update=to_change or None)
+    if found is None:
+        raise NotFound(
+            f"There is no program {program_id}.",
+            where=str(program_id),
+            mend="Look for it in the list of programs.",
+        )
+    return found
+
+
+def titles(work: Work, image_ids: Collection[int]) -> dict[int, Title]:
+    """What to call each image: by its tape, else by its program, else by its file."""
+    named: dict[int, Title] = {}
+    for image_id, sha256, file_name, number, title in _by_reading(work, image_ids):
+        best = title or file_name or f"image {sha256[:SHORT_DIGEST]}"
+        if image_id not in named or (number and named[image_id].accession is None):
+            named[image_id] = Title(best, number)
+    for image_id, title, label in _by_version(work, image_ids):
+        if named[image_id].accession is None:
+            named[image_id] = Title(f"{title}, {label}", None)
+    return named
+
+
+def _by_reading(
+    work: Work, image_ids: Collection[int]
+) -> list[tuple[int, str, str | None, str | None, str | None]]:
+    rows = work.session.execute(
+        select(
+            col(ImageRow.id),
+            col(ImageRow.sha256),
+            col(Reading.file_name),
+            col(Tape.accession_number),
+            col(Tape.title),
+        )
+        .outerjoin(Reading, col(Reading.image_id) == col(ImageRow.id))
+        .outerjoin(Tape, col(Tape.id) == col(Reading.tape_id))
+        .where(col(ImageRow.id).in_(image_ids))
+        .order_by(col(ImageRow.id), col(Reading.id))
+    )
+    return [row.tuple() for row in rows]  # type: ignore[misc]
+
+
+def _by_version(work: Work, image_ids: Collection[int]) -> list[tuple[int, str, str]]:
+    rows = work.session.execute(
+        select(col(Version.image_id), col(Program.title), col(Version.label))
+        .join(Program, col(Program.id) == col(Version.program_id))
+        .where(col(Version.image_id).in_(image_ids))
+        .order_by(col(Version.id).desc())
+    )
+    return [row.tuple() for row in rows]
+
+
+def known(row_id: int | None) -> int:
+    """The id of a row that has been stored."""
+    assert row_id is not None
+    return row_id
+
+
+def may_be_id(number: int) -> bool:
+    """Whether the number can be an id at all; databases refuse larger ones with an error."""
+    return 0 < number < 2**31

@@ -1,0 +1,71 @@
+"""Accession numbers: unique, given in turn within a year, never given twice."""
+
+import re
+
+from sqlalchemy import select
+from sqlalchemy.exc import IntegrityError
+from sqlmodel import col
+
+from server.catalog.errors import Conflict
+from server.catalog.work import Work
+from server.store.tapes import Tape, accession_key
+
+_TRIES = 50
+"""Each try is lost only to somebody who took the number meanwhile."""
+
+
+def enter(work: Work, tape: Tape) -> None:
+    """Add `tape` under its accession number, or under the next of this year if it has none.
+
+    Raises:
+        Conflict: the number is taken.
+    """
+    if tape.accession_number:
+        if not _added(work, tape):
+            raise number_taken(tape.accession_number)
+        return
+    for _ in range(_TRIES):
+        tape.accession_number = _next_number(work)
+        if _added(work, tape):
+            return
+    raise Conflict(
+        "Too many tapes are being entered at once.",
+        where="accession_number",
+        mend="Try again in a moment.",
+    )
+
+
+def number_taken(number: str) -> Conflict:
+    """The refusal of a number that another tape has."""
+    return Conflict(
+        f"There is a tape {number} already.",
+        where=number,
+        mend="Leave the accession number empty to be given the next one.",
+        fields={"accession_number": "this number is taken"},
+    )
+
+
+def _added(work: Work, tape: Tape) -> bool:
+    try:
+        with work.session.begin_nested():
+            work.session.add(tape)
+    except IntegrityError as error:
+        if "accession_number" not in str(error.orig):
+            raise
+        return False
+    return True
+
+
+def _next_number(work: Work) -> str:
+    year = f"{work.now.year:04}."
+    first = accession_key(year)
+    highest = work.session.scalar(
+        select(col(Tape.accession_number))
+        .where(col(Tape.accession_key) >= first, col(Tape.accession_key) < first + ":")
+        .order_by(col(Tape.accession_key).desc())
+        .limit(1)
+    )
+    # ':' follows '9', so the range holds what goes on with a digit.
+    taken = re.match(r"[0-9]+\.([0-9]+)", highest or f"{year}0")
+    assert taken is not None
+    return f"{year}{int(taken[1]) + 1}"

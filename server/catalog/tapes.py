@@ -1,0 +1,237 @@
+"""Physical tapes: entered, described, found again, and joined with what was read from them."""
+
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.exc import IntegrityError
+from sqlmodel import col
+
+from server.catalog import changes, events, images, numbering, shelf
+from server.catalog.errors import Invalid, NotFound
+from server.catalog.events import EventType, ObjectKind
+from server.catalog.held import image_id_of, program_of, tape_of
+from server.catalog.records import ImageRecord
+from server.catalog.tape_values import (
+    NewTape,
+    Page,
+    TapeChange,
+    TapeQuery,
+    TapeRecord,
+    TapeRow,
+)
+from server.catalog.vocabulary import Condition, Hazard, Medium
+from server.catalog.work import Role, Work
+from server.store import search
+from server.store.condition import ConditionReport
+from server.store.images import ImageRow, Reading
+from server.store.programs import Program
+from server.store.tapes import Tape
+
+_SEARCHED = ("accession_number", "title", "origin", "notes")
+
+
+def page(work: Work, query: TapeQuery) -> Page[TapeRow]:
+    """One page of the tapes that match, and what else they could be narrowed by."""
+    total, facets = shelf.counts(work.session, query)
+    rows = shelf.rows(work.session, query)
+    return Page(rows, total, query.page, query.page_size, facets)
+
+
+def get(work: Work, accession_number: str) -> TapeRecord:
+    """A tape and all that is known about it.
+
+    Raises:
+        NotFound: there is none of that number.
+    """
+    return _record(work, tape_of(work, accession_number))
+
+
+def create(work: Work, new: NewTape) -> TapeRecord:
+    """Enter a tape in the register.
+
+    Raises:
+        Conflict: the accession number is taken.
+        Invalid: there is no such program.
+    """
+    work.actor.require(Role.VOLUNTEER)
+    _require_program(work, new.program)
+    tape = Tape(
+        **_columns(new.model_dump()),
+        hazard=Hazard.NONE,
+        created_at=work.now,
+        created_by_id=work.actor.person_id,
+        updated_at=work.now,
+    )
+    tape.accession_number = new.accession_number or ""
+    numbering.enter(work, tape)
+    _index(work, tape)
+    events.record(work, EventType.ACCESSION, ObjectKind.TAPE, tape.accession_number)
+    return _record(work, tape)
+
+
+def change(
+    work: Work, accession_number: str, change: TapeChange, revision: int | None = None
+) -> TapeRecord:
+    """Change what is given, if the tape is still at `revision`.
+
+    Raises:
+        NotFound: there is none of that number.
+        NotAllowed: only an archivist changes its number, or moves it to another program.
+        Conflict: somebody else changed it meanwhile, or the new number is taken.
+        Invalid: there is no such program, or a report says in what condition the tape is.
+    """
+    work.actor.require(Role.VOLUNTEER)
+    tape = tape_of(work, accession_number, to_change=True)
+    changes.require_revision(tape, revision, tape.accession_number)
+    changed = changes.differing(tape, _columns(change.given()))
+    _require_right_to(work, tape, changed)
+    if "program_id" in changed:
+        _require_program(work, changed["program_id"])
+    if "condition" in changed:
+        _require_unreported(work, tape)
+    changes.apply(work, tape, changed, ObjectKind.TAPE, tape.accession_number)
+    if "accession_number" in changed:
+        _rename(work, tape, accession_number)
+    _index(work, tape)
+    return _record(work, tape)
+
+
+def attach(work: Work, accession_number: str, sha256: str) -> TapeRecord:
+    """Say that an image was read from a tape.
+
+    Raises:
+        NotFound: there is no such tape, or the image is not held.
+    """
+    work.actor.require(Role.VOLUNTEER)
+    tape = tape_of(work, accession_number)
+    image_id = image_id_of(work, sha256)
+    if not _is_attached(work, tape, image_id):
+        _attach(work, tape, image_id)
+        facts = {"tape": tape.accession_number, "image": sha256.lower()}
+        for kind, key in ((ObjectKind.TAPE, facts["tape"]), (ObjectKind.IMAGE, facts["image"])):
+            events.record(work, EventType.MODIFICATION, kind, key, detail="attached", facts=facts)
+    return _record(work, tape)
+
+
+def _is_attached(work: Work, tape: Tape, image_id: int) -> bool:
+    attached = select(col(Reading.id)).where(
+        col(Reading.image_id) == image_id, col(Reading.tape_id) == tape.id
+    )
+    return work.session.scalar(attached.limit(1)) is not None
+
+
+def _attach(work: Work, tape: Tape, image_id: int) -> None:
+    """Give the tape the oldest reading of the image that has none, or a reading of its own."""
+    loose = work.session.scalar(
+        select(Reading)
+        .where(col(Reading.image_id) == image_id, col(Reading.tape_id).is_(None))
+        .order_by(col(Reading.id))
+        .limit(1)
+    )
+    if loose is not None:
+        loose.tape_id = tape.id
+    else:
+        work.session.add(
+            Reading(
+                image_id=image_id,
+                tape_id=tape.id,
+                note="attached without a file",
+                accepted_at=work.now,
+                accepted_by_id=work.actor.person_id,
+            )
+        )
+    work.session.flush()
+
+
+def _columns(values: dict[str, Any]) -> dict[str, Any]:
+    """The values by column; a title or a number that is None was not given."""
+    required = ("title", "accession_number")
+    columns = {
+        name: value for name, value in values.items() if value is not None or name not in required
+    }
+    if "program" in columns:
+        columns["program_id"] = columns.pop("program")
+    return columns
+
+
+def _require_program(work: Work, program_id: int | None) -> None:
+    if program_id is None:
+        return
+    try:
+        program_of(work, program_id)
+    except NotFound as missing:
+        raise Invalid(
+            missing.what,
+            where="program",
+            mend=missing.mend,
+            fields={"program": "there is no such program"},
+        ) from None
+
+
+def _require_right_to(work: Work, tape: Tape, changed: dict[str, Any]) -> None:
+    moves = "program_id" in changed and tape.program_id is not None
+    if moves or "accession_number" in changed:
+        work.actor.require(Role.ARCHIVIST)
+
+
+def _require_unreported(work: Work, tape: Tape) -> None:
+    reported = select(col(ConditionReport.id)).where(col(ConditionReport.tape_id) == tape.id)
+    if work.session.scalar(reported.limit(1)) is not None:
+        raise Invalid(
+            "The condition of this tape follows its newest condition report.",
+            where=tape.accession_number,
+            mend="Log a new condition report.",
+            fields={"condition": "log a condition report instead"},
+        )
+
+
+def _rename(work: Work, tape: Tape, before: str) -> None:
+    number = tape.accession_number
+    try:
+        work.session.flush()
+    except IntegrityError:
+        raise numbering.number_taken(number) from None
+    events.record(
+        work, EventType.MODIFICATION, ObjectKind.TAPE, number, detail=f"was {before} before"
+    )
+
+
+def _index(work: Work, tape: Tape) -> None:
+    assert tape.id is not None
+    fields = {name: getattr(tape, name) for name in _SEARCHED}
+    search.index_record(work.session, "tape", tape.id, fields)
+
+
+def _record(work: Work, tape: Tape) -> TapeRecord:
+    program = work.session.get(Program, tape.program_id) if tape.program_id else None
+    return TapeRecord(
+        accession_number=tape.accession_number,
+        title=tape.title,
+        program=tape.program_id,
+        program_title=program.title if program else None,
+        origin=tape.origin,
+        medium=Medium(tape.medium),
+        levels=tape.levels,
+        condition=Condition(tape.condition),
+        hazard=Hazard(tape.hazard),
+        place=tape.place,
+        loader_requirement=tape.loader_requirement,
+        made=tape.made,
+        notes=tape.notes,
+        revision=tape.revision,
+        created=tape.created_at,
+        changed=tape.updated_at,
+        image=_newest_image(work, tape),
+        readings=images.readings_where(work, col(Reading.tape_id) == tape.id),
+    )
+
+
+def _newest_image(work: Work, tape: Tape) -> ImageRecord | None:
+    newest = work.session.scalar(
+        select(col(ImageRow.id))
+        .join(Reading, col(Reading.image_id) == col(ImageRow.id))
+        .where(col(Reading.tape_id) == tape.id)
+        .order_by(col(Reading.id).desc())
+        .limit(1)
+    )
+    return None if newest is None else images.of_id(work, newest)

@@ -1,0 +1,125 @@
+"""What is uploaded, and what can be said of it before any record is touched: pure, and slow."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Annotated
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import BeforeValidator, StringConstraints
+
+from server.catalog import foreign_files
+from server.catalog.decodings import content_sha256
+from server.catalog.errors import Invalid, TooLarge
+from server.catalog.inputs import Input, Name, OrNone, Sha256
+from server.catalog.tape_values import AccessionNumber, Levels
+from server.tape.errors import BadImage
+from server.tape.identify import Decoded, decode
+from server.tape.image import FRAME_PITCH_MM
+from server.tape.kinship import NormalForm, fingerprints, normal_form
+
+_LONGEST_NAME = 1000
+_KEPT_NAME = 200
+
+
+def _as_named(name: object) -> object:
+    """A file name as it came, what is not text in it escaped; no name is ever refused."""
+    if not isinstance(name, str):
+        return name
+    return name.encode("utf-8", "backslashreplace").decode()[:_LONGEST_NAME]
+
+
+FileName = Annotated[str, BeforeValidator(_as_named), StringConstraints(strip_whitespace=False)]
+
+
+class Upload(Input):
+    """A file to be taken in: the tape (by accession number) it was read from, when, on what.
+
+    `levels` and `sha256` are what the sender says of it; without `levels` the holes decide.
+    """
+
+    file_name: FileName
+    data: bytes
+    tape: Annotated[AccessionNumber | None, OrNone] = None
+    levels: Annotated[Levels | None, OrNone] = None
+    read_on: Annotated[date | None, OrNone] = None
+    reader: Name = ""
+    sha256: Annotated[Sha256 | None, OrNone] = None
+
+
+@dataclass(frozen=True, slots=True)
+class Examined:
+    """An upload, decoded; `notes` are plain warnings about the file."""
+
+    upload: Upload
+    decoded: Decoded
+    form: NormalForm
+    fingerprints: NDArray[np.int64]
+    content_sha256: str
+    notes: tuple[str, ...]
+
+    @property
+    def file_name(self) -> str:
+        """The name to keep: without folders, without control characters, never empty."""
+        last = self.upload.file_name.replace("\\", "/").rstrip("/").rpartition("/")[2]
+        plain = "".join(each if each.isprintable() else "_" for each in last).strip()
+        return plain[:_KEPT_NAME] or "unnamed"
+
+
+def examine(upload: Upload, limit: int) -> Examined:
+    """The upload, decoded: all of the work that needs no database.
+
+    Raises:
+        TooLarge: it has more than `limit` bytes.
+        Invalid: it is empty, has another digest than was said, or cannot be a tape of the
+            levels that were given.
+    """
+    _require_size(upload, limit)
+    decoded = _decoded(upload)
+    if upload.sha256 is not None and upload.sha256 != decoded.image.sha256:
+        raise _refused(
+            "sha256",
+            f"The SHA-256 of the file as it came is {decoded.image.sha256}, not as announced.",
+            "Send the file again: it was changed on the way.",
+        )
+    form = normal_form(decoded.decoding)
+    return Examined(
+        upload=upload,
+        decoded=decoded,
+        form=form,
+        fingerprints=fingerprints(form),
+        content_sha256=content_sha256(decoded),
+        notes=foreign_files.notes_on(decoded),
+    )
+
+
+def _require_size(upload: Upload, limit: int) -> None:
+    size = len(upload.data)
+    if not size:
+        raise _refused(
+            "file", "The file is empty.", "Read the tape again, and look at the file's size."
+        )
+    if size > limit:
+        raise TooLarge(
+            f"The file has {size:,} bytes; at most {limit:,} are taken.",
+            limit=limit,
+            where="file",
+            mend="An image has one byte a frame: a roll of 1,000 feet gives 120,000.",
+        )
+
+
+def _decoded(upload: Upload) -> Decoded:
+    try:
+        return decode(upload.data, upload.levels)
+    except BadImage as error:
+        if error.frame is None:
+            raise _refused("file", f"This is no image: {error.what}.", error.mend) from None
+        place = f"frame {error.frame:,}, {error.frame * FRAME_PITCH_MM:,.2f} mm from the start"
+        what = f"{error.what[:1].upper()}{error.what[1:]}: see {place}."
+        raise Invalid(
+            what, where=place, mend=f"{error.mend}.".capitalize(), fields={"levels": what}
+        ) from None
+
+
+def _refused(field: str, what: str, mend: str) -> Invalid:
+    return Invalid(what, where=field, mend=mend, fields={field: what})

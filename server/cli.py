@@ -1,0 +1,136 @@
+"""The command line. Here is only what can be said; each command imports what it needs when run.
+
+So `inspect` starts without the web framework and without a database.
+"""
+
+import os
+import sys
+from argparse import ArgumentParser, ArgumentTypeError, Namespace
+from collections.abc import Callable, Sequence
+from pkgutil import resolve_name
+from typing import Any
+
+from server.commands.console import complain
+
+LEVELS = (5, 6, 7, 8)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command that `argv` gives; returns what to exit with.
+
+    0 is done, 1 refused by the archive, 2 called with something unusable.
+    """
+    args = parser().parse_args(argv)
+    run: Callable[[Namespace], int] = resolve_name(args.run)
+    try:
+        code = run(args)
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # Whoever read our output has seen enough; nothing more can be written, not even at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        complain("Stopped.")
+        return 130
+    return code
+
+
+def parser() -> ArgumentParser:
+    """The parser of all commands; `run` names the function that a command runs."""
+    top = ArgumentParser(prog="python -m server", description="An archive of program tapes.")
+    commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    _add_inspect(commands)
+    _add_service(commands)
+    _add_people(commands)
+    _add_holdings(commands)
+    return top
+
+
+def _add(commands: Any, name: str, run: str, about: str) -> ArgumentParser:
+    added: ArgumentParser = commands.add_parser(name, help=about, description=about)
+    added.set_defaults(run=f"server.commands.{run}")
+    return added
+
+
+def _json(command: ArgumentParser) -> None:
+    command.add_argument("--json", action="store_true", help="write JSON instead of text")
+
+
+def _add_inspect(commands: Any) -> None:
+    inspect = _add(commands, "inspect", "inspect:run", "say what image files hold")
+    inspect.add_argument("files", nargs="+", metavar="FILE", help="an image; - is standard input")
+    inspect.add_argument(
+        "--levels", type=int, choices=LEVELS, help="code holes across; found out if not given"
+    )
+    _json(inspect)
+
+
+def _add_service(commands: Any) -> None:
+    serve = _add(commands, "serve", "service:serve", "serve the archive to browsers")
+    serve.add_argument("--host", default="127.0.0.1", help="address to listen on (%(default)s)")
+    serve.add_argument("--port", type=_port, default=8000, help="port (%(default)s)")
+    migrate = _add(commands, "migrate", "service:migrate", "bring the database up to date")
+    migrate.add_argument(
+        "--down", metavar="REVISION", help="take it back to a revision; 'base' empties it"
+    )
+    demo = _add(commands, "demo", "demo:run", "load the library of an invented club, and serve it")
+    demo.add_argument("--port", type=_port, default=8000, help="port (%(default)s)")
+    demo.add_argument(
+        "--database", metavar="URL", default="sqlite:///var/demo.db", help="where (%(default)s)"
+    )
+    demo.add_argument("--no-serve", action="store_true", help="only load it")
+
+
+def _add_people(commands: Any) -> None:
+    person = commands.add_parser("person", help="keep the list of people")
+    actions = person.add_subparsers(title="actions", metavar="ACTION", required=True)
+    add = _add(actions, "add", "people:add", "give somebody an account; the password is asked for")
+    add.add_argument("name", metavar="NAME")
+    add.add_argument(
+        "--role",
+        required=True,
+        choices=("volunteer", "archivist", "administrator"),
+        help="what the person may do; each includes those before it",
+    )
+    add.add_argument("--display-name", default="", help="the name shown to others")
+    add.add_argument(
+        "--password-stdin", action="store_true", help="read the password from standard input"
+    )
+    _json(add)
+    _json(_add(actions, "list", "people:show", "list everybody with an account"))
+    token = _add(commands, "token", "people:token", "issue a token for a person's programs")
+    token.add_argument("name", metavar="NAME")
+    token.add_argument("--label", default="command line", help="what it is for (%(default)s)")
+
+
+def _add_holdings(commands: Any) -> None:
+    upload = _add(commands, "upload", "holdings:upload", "take in images")
+    upload.add_argument("files", nargs="+", metavar="FILE")
+    upload.add_argument("--tape", help="accession number of the tape that was read")
+    upload.add_argument(
+        "--levels", type=int, choices=LEVELS, help="code holes across; found out if not given"
+    )
+    _json(upload)
+    search = _add(commands, "search", "holdings:find", "find any run of characters")
+    search.add_argument("text", metavar="TEXT")
+    _json(search)
+    tapes = commands.add_parser("tapes", help="the tapes held")
+    actions = tapes.add_subparsers(title="actions", metavar="ACTION", required=True)
+    listed = _add(actions, "list", "holdings:tapes_held", "list tapes")
+    listed.add_argument("--page", type=int, default=1, help="page of the list (%(default)s)")
+    _json(listed)
+    kin = _add(commands, "kin", "holdings:kin", "list what an image resembles")
+    kin.add_argument("sha256", metavar="SHA256")
+    _json(kin)
+    download = _add(commands, "download", "holdings:download", "write the frames of an image")
+    download.add_argument("sha256", metavar="SHA256")
+    download.add_argument("file", metavar="FILE", help="where to write; - is standard output")
+    download.add_argument(
+        "--unverified", action="store_true", help="take it though nothing vouches for it"
+    )
+
+
+def _port(text: str) -> int:
+    if not text.isdecimal() or not 0 < int(text) < 65536:
+        raise ArgumentTypeError(f"{text} is not a port; give a number from 1 to 65535")
+    return int(text)

@@ -1,0 +1,77 @@
+"""The archive as commands reach it: its settings, its database, and clear words when refused."""
+
+from argparse import Namespace
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import wraps
+
+from pydantic import ValidationError
+from sqlalchemy import Engine
+from sqlalchemy.exc import DatabaseError, OperationalError
+
+from server.catalog.errors import ArchiveError
+from server.catalog.work import COMMAND, Work, unit_of_work
+from server.commands.console import REFUSED, UNUSABLE, complain
+from server.settings import Settings
+from server.store.engine import make_engine
+from server.store.migration import current, head
+
+Command = Callable[[Namespace], int]
+
+
+class NotMigrated(Exception):
+    """The database is not in the form that this release expects."""
+
+
+def plainly(command: Command) -> Command:
+    """`command`, but what it cannot do is said in plain words on the error stream."""
+
+    @wraps(command)
+    def run(args: Namespace) -> int:
+        try:
+            return command(args)
+        except ArchiveError as error:
+            complain(error.what, f"Where: {error.where}" if error.where else "", error.mend)
+            return REFUSED
+        except NotMigrated:
+            complain("The database is not of this release.", "Run: python -m server migrate")
+        except ValidationError as error:
+            complain("A setting makes no sense.", *_settings(error))
+        except (OperationalError, DatabaseError) as error:
+            complain("The database cannot be used.", str(error.orig), "See FEEDHOLE_DATABASE_URL.")
+        except OSError as error:
+            complain(f"{error.filename or 'A file'}: {error.strerror or error}")
+        return UNUSABLE
+
+    return run
+
+
+def _settings(error: ValidationError) -> list[str]:
+    return [
+        f"FEEDHOLE_{'_'.join(map(str, each['loc'])).upper()}: {each['msg']}"
+        for each in error.errors()
+    ]
+
+
+@contextmanager
+def engine() -> Iterator[Engine]:
+    """A connection to the database that the settings name."""
+    made = make_engine(Settings())
+    try:
+        yield made
+    finally:
+        made.dispose()
+
+
+@contextmanager
+def working(*, writes: bool = True) -> Iterator[Work]:
+    """One transaction of whoever may start commands on this machine.
+
+    Raises:
+        NotMigrated: the database has not the form that this release expects.
+    """
+    with engine() as made:
+        if current(made) != head():
+            raise NotMigrated
+        with unit_of_work(made, COMMAND, writes=writes) as work:
+            yield work

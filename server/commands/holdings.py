@@ -1,0 +1,141 @@
+"""`upload`, `search`, `tapes`, `kin` and `download`: what the archive holds."""
+
+import sys
+from argparse import Namespace
+from pathlib import Path
+
+from server.api.models import KinOut, ReceiptOut
+from server.api.search import HitOut
+from server.api.tapes import TapeRowOut
+from server.catalog import accession, downloads, images, search, tapes
+from server.catalog.accession import Upload
+from server.catalog.errors import ArchiveError
+from server.catalog.records import Receipt
+from server.catalog.search import Hit, SearchQuery
+from server.catalog.tape_values import TapeQuery, TapeRow
+from server.commands.archive import plainly, working
+from server.commands.console import DONE, complain, give, say, table
+from server.settings import Settings
+
+STANDARD_OUTPUT = "-"
+
+
+def upload(args: Namespace) -> int:
+    """Take in each of `args.files`; one that is refused does not stop the rest."""
+    return max(_upload(Namespace(**vars(args), file=file)) for file in args.files)
+
+
+@plainly
+def _upload(args: Namespace) -> int:
+    values = {"tape": args.tape, "levels": args.levels}
+    given = Upload.of(
+        {name: value for name, value in values.items() if value is not None}
+        | {"file_name": Path(args.file).name, "data": Path(args.file).read_bytes()}
+    )
+    try:
+        examined = accession.examine(given, Settings().upload_limit_bytes)
+    except ArchiveError:
+        complain(f"{args.file}:")
+        raise
+    with working() as work:
+        receipt = accession.accept(work, examined)
+    if args.json:
+        give(ReceiptOut.of(receipt))
+    else:
+        _say_receipt(args.file, receipt)
+    return DONE
+
+
+def _say_receipt(file: str, receipt: Receipt) -> None:
+    image = receipt.image
+    say(
+        f"{file}: {'held already' if receipt.held else 'taken in'} as {image.sha256}",
+        f"  {image.format}, {image.check_status}, {image.bytes:,} frames, {image.lines:,} lines",
+    )
+    if receipt.duplicate_of and not receipt.held:
+        say(f"  the same content as {receipt.duplicate_of}")
+    say(*(f"  resembles {each.title}: {each.description}" for each in receipt.kin))
+    say(*(f"  {note}" for note in receipt.notes))
+
+
+@plainly
+def find(args: Namespace) -> int:
+    """Find `args.text` in listings, tapes and programs: every place, part by part."""
+    total, cursor = 0, None
+    while True:
+        query = SearchQuery.of({"q": args.text} | ({"cursor": cursor} if cursor else {}))
+        with working(writes=False) as work:
+            found = search.find(work, query)
+        for hit in found.hits:
+            _show_hit(hit, as_json=args.json)
+        total, cursor = found.total, found.next_cursor
+        if cursor is None:
+            break
+    if not args.json:
+        say(f"{total:,} found")
+    return DONE
+
+
+def _show_hit(hit: Hit, *, as_json: bool) -> None:
+    if as_json:
+        give(HitOut.of(hit))
+        return
+    line = "" if hit.line is None else f", line {hit.line}"
+    name = hit.accession or hit.sha256 or f"program {hit.program}"
+    excerpt = "".join(text for text, _ in hit.excerpt)
+    say(f"{name}  {hit.title}, {hit.field}{line}: {excerpt}")
+
+
+@plainly
+def tapes_held(args: Namespace) -> int:
+    """List a page of the tapes."""
+    with working(writes=False) as work:
+        page = tapes.page(work, TapeQuery.of({"page": args.page}))
+    if args.json:
+        for row in page.rows:
+            give(TapeRowOut.model_validate(row))
+        return DONE
+    head = ("accession", "title", "format", "check status", "verification", "condition")
+    say(*table(head, map(_cells, page.rows)))
+    say(f"page {page.page} of {page.pages}, {page.total:,} tapes")
+    return DONE
+
+
+def _cells(row: TapeRow) -> tuple[str, ...]:
+    return (
+        row.accession_number,
+        row.title,
+        row.format or "not read",
+        row.check_status or "",
+        row.verification,
+        row.condition,
+    )
+
+
+@plainly
+def kin(args: Namespace) -> int:
+    """List what an image resembles, the nearest first."""
+    with working(writes=False) as work:
+        found = images.kin(work, args.sha256)
+    for each in found:
+        if args.json:
+            give(KinOut.model_validate(each))
+        else:
+            say(f"{each.sha256}  {each.kinship}  {each.title}: {each.description}")
+    if not found and not args.json:
+        say("Nothing held resembles it.")
+    return DONE
+
+
+@plainly
+def download(args: Namespace) -> int:
+    """Write the frames of an image to a file that is not there yet, or to standard output."""
+    with working() as work:
+        taken = downloads.download(work, args.sha256, acknowledged=args.unverified)
+    if args.file == STANDARD_OUTPUT:
+        sys.stdout.buffer.write(taken.frames)
+        return DONE
+    with Path(args.file).open("xb") as file:
+        file.write(taken.frames)
+    say(f"{args.file}: {len(taken.frames):,} frames, SHA-256 {taken.sha256}")
+    return DONE

@@ -1,0 +1,123 @@
+"""The demonstration: the library of an invented club, loaded as its people would have done it."""
+
+import tomllib
+from pathlib import Path
+from typing import Any, Final
+
+from sqlalchemy import Engine, func, select
+
+from server.catalog import accession, condition, programs, published, tapes, verification
+from server.catalog.accession import Upload
+from server.catalog.condition_values import NewReport
+from server.catalog.errors import Conflict
+from server.catalog.program_values import NewProgram, NewVersion
+from server.catalog.tape_values import NewTape
+from server.catalog.work import COMMAND, Work, unit_of_work
+from server.settings import Settings
+from server.store.images import ImageRow
+from server.store.programs import Program
+from server.store.tapes import Tape
+
+SEED_DATA: Final = Path(__file__).resolve().parents[1] / "seed_data"
+READS, KEEPS = "odile", "aksel"
+"""Who read the tapes and entered them, and who keeps programs and versions."""
+
+Entry = dict[str, Any]
+
+
+def settings_for(database_url: str) -> Settings:
+    """Settings for a demonstration on this machine, without TLS before it."""
+    return Settings(database_url=database_url, demo=True, secure_cookies=False)
+
+
+def load(engine: Engine) -> bool:
+    """Load the library into a migrated, empty database; False where it was loaded before.
+
+    All of it is one transaction, so that a library half loaded is never seen.
+
+    Raises:
+        Conflict: the database holds something else.
+    """
+    with unit_of_work(engine, COMMAND) as work:
+        if published.are_here(work):
+            return False
+        _require_empty(work)
+        published.create_accounts(work)
+        _Loading(work).load(_library())
+    return True
+
+
+def _library() -> Entry:
+    return tomllib.loads((SEED_DATA / "library.toml").read_text(encoding="utf-8"))
+
+
+def _require_empty(work: Work) -> None:
+    for table in (Tape, Program, ImageRow):
+        if work.session.scalar(select(func.count()).select_from(table)):
+            raise Conflict(
+                "This database holds a library already, and it is not the demonstration.",
+                where="demo",
+                mend="Name another database, or leave out --database.",
+            )
+
+
+class _Loading:
+    """One loading of the library: the ids that were given on the way, by the names it uses."""
+
+    def __init__(self, work: Work) -> None:
+        self._actors = published.actors(work)
+        self._work = work
+        self._programs: dict[str, int] = {}
+        self._images: dict[str, str] = {}
+
+    def load(self, library: Entry) -> None:
+        """Enter everything, in the order in which it could have happened."""
+        for program in library["program"]:
+            self._add_program(program)
+        for tape in library["tape"]:
+            self._add_tape(tape)
+        for program in library["program"]:
+            self._add_versions(program)
+        for proof in library["proof_reading"]:
+            work = self._as(proof["by"])
+            verification.proof_read(work, self._images[proof["image"]], proof["note"])
+        for report in library["report"]:
+            values = {name: value for name, value in report.items() if name != "by"}
+            condition.log(self._as(report["by"]), NewReport.of(values))
+
+    def _as(self, name: str) -> Work:
+        return self._work.acting_as(self._actors[name])
+
+    def _add_program(self, program: Entry) -> None:
+        values = {name: program[name] for name in NewProgram.model_fields}
+        self._programs[program["key"]] = programs.create(self._as(KEEPS), NewProgram.of(values)).id
+
+    def _add_tape(self, tape: Entry) -> None:
+        values = {name: value for name, value in tape.items() if name != "readings"}
+        if "program" in values:
+            values["program"] = self._programs[values["program"]]
+        tapes.create(self._as(READS), NewTape.of(values))
+        for reading in tape["readings"]:
+            self._add_reading(tape["accession_number"], reading)
+
+    def _add_reading(self, number: str, reading: Entry) -> None:
+        upload = Upload(
+            file_name=reading["image"],
+            data=(SEED_DATA / "images" / reading["image"]).read_bytes(),
+            tape=number,
+            levels=reading.get("levels"),
+            read_on=reading["read_on"],
+            reader=reading["reader"],
+        )
+        examined = accession.examine(upload, len(upload.data))
+        receipt = accession.accept(self._as(READS), examined)
+        self._images[reading["image"]] = receipt.image.sha256
+
+    def _add_versions(self, program: Entry) -> None:
+        for version in program["version"]:
+            new = NewVersion(
+                label=version["label"],
+                sha256=self._images[version["image"]],
+                note=version["note"],
+            )
+            programs.add_version(self._as(KEEPS), self._programs[program["key"]], new)

@@ -1,0 +1,53 @@
+"""Every setting in one place, read from the environment: FEEDHOLE_DATABASE_URL and so on."""
+
+from typing import Annotated
+
+from pydantic import AfterValidator, Field
+from pydantic_settings import BaseSettings, SettingsConfigDict
+from sqlalchemy import make_url
+from sqlalchemy.exc import ArgumentError
+
+
+def _database(url: str) -> str:
+    """The URL with its driver; refused unless it names an SQLite file or a PostgreSQL database."""
+    try:
+        parsed = make_url(url)
+    except ArgumentError:
+        raise ValueError("is no database URL; try sqlite:///var/feedhole.db") from None
+    if parsed.get_backend_name() == "sqlite":
+        if parsed.database in (None, "", ":memory:"):
+            raise ValueError("names no file; try sqlite:///var/feedhole.db")
+        return url
+    if parsed.get_backend_name() != "postgresql":
+        raise ValueError("must begin with sqlite:/// or postgresql://")
+    return parsed.set(drivername="postgresql+psycopg").render_as_string(hide_password=False)
+
+
+class Settings(BaseSettings):
+    """What a site may choose; a value that makes no sense stops the start, with its name."""
+
+    model_config = SettingsConfigDict(env_prefix="FEEDHOLE_", frozen=True)
+
+    database_url: Annotated[str, AfterValidator(_database)] = "sqlite:///var/feedhole.db"
+    """An SQLite file for one machine; postgresql://… for several workers or a larger site."""
+    upload_limit_bytes: int = Field(default=10_000_000, gt=0)
+    """The largest image taken: 25 km of tape, far beyond any roll, so what is larger is no tape."""
+    demo: bool = False
+    """Whether this is the demonstration: its people and their passwords are shown on the page."""
+
+    secure_cookies: bool = True
+    """Whether browsers may send the sign-in over HTTPS only; false just for a plain-HTTP trial."""
+    sign_in_idle_hours: float = Field(default=12, gt=0)
+    """How long a sign-in lasts without being used."""
+    sign_in_hours: float = Field(default=7 * 24, gt=0)
+    """How long a sign-in lasts at most."""
+
+    max_threads: int = Field(default=4, ge=1)
+    """How many requests one worker answers at once; more only quarrel over the processor."""
+    page_size: int = Field(default=50, ge=1, le=200)
+    """Rows on a page of a list."""
+
+    database_wait_seconds: float = Field(default=10, gt=0)
+    """How long to wait for a connection or a lock before the caller is told to try again."""
+    statement_limit_seconds: float = Field(default=30, gt=0)
+    """How long one statement may run on PostgreSQL."""

@@ -1,0 +1,84 @@
+"""Connections to the database, the same to those above whichever database it is."""
+
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+
+from server.settings import Settings
+
+_READS = "feedhole_reads"
+
+
+def make_engine(settings: Settings) -> Engine:
+    """An engine for the database that the settings name.
+
+    A transaction takes SQLite's one write lock when it begins, so that two writers queue and
+    neither fails half way; `reading(engine)` gives transactions that take no lock.
+    """
+    url = make_url(settings.database_url)
+    if url.get_backend_name() == "sqlite":
+        return _sqlite(url, settings)
+    return _postgresql(url, settings)
+
+
+def reading(engine: Engine) -> Engine:
+    """The same engine and pool, for transactions that only read."""
+    return engine.execution_options(**{_READS: True})
+
+
+def _sqlite(url: URL, settings: Settings) -> Engine:
+    if url.database is not None and not url.database.startswith("file:"):
+        Path(url.database).resolve().parent.mkdir(parents=True, exist_ok=True)
+    engine = create_engine(url, **_pool(settings))
+    wait_ms = round(settings.database_wait_seconds * 1000)
+
+    @event.listens_for(engine, "connect")
+    def prepare(connection: sqlite3.Connection, record: object) -> None:
+        del record
+        connection.isolation_level = None  # BEGIN is ours, below
+        for pragma in (
+            f"busy_timeout = {wait_ms}",
+            "journal_mode = WAL",
+            "synchronous = FULL",
+            "foreign_keys = ON",
+            # Without it, INSERT OR REPLACE would slip past the triggers that refuse deletion.
+            "recursive_triggers = ON",
+            "cache_size = -16384",
+        ):
+            connection.execute(f"PRAGMA {pragma}")
+
+    @event.listens_for(engine, "begin")
+    def begin(connection: Connection) -> None:
+        reads = connection.get_execution_options().get(_READS, False)
+        connection.exec_driver_sql("BEGIN" if reads else "BEGIN IMMEDIATE")
+
+    return engine
+
+
+def _postgresql(url: URL, settings: Settings) -> Engine:
+    limits = {
+        "statement_timeout": settings.statement_limit_seconds,
+        "lock_timeout": settings.database_wait_seconds,
+        "idle_in_transaction_session_timeout": settings.statement_limit_seconds,
+    }
+    options = [f"-c {name}={round(seconds * 1000)}" for name, seconds in limits.items()]
+    return create_engine(
+        url,
+        pool_pre_ping=True,
+        connect_args={
+            "connect_timeout": max(2, round(settings.database_wait_seconds)),
+            "options": " ".join([*options, "-c timezone=UTC"]),
+        },
+        **_pool(settings),
+    )
+
+
+def _pool(settings: Settings) -> dict[str, Any]:
+    """A bounded pool: one connection for each request at once, and as many again at need."""
+    return {
+        "pool_size": settings.max_threads,
+        "max_overflow": settings.max_threads,
+        "pool_timeout": settings.database_wait_seconds,
+    }

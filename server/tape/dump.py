@@ -1,0 +1,121 @@
+"""Hex-and-text dump: sixteen bytes a line, each line tied to the frames it came from.
+
+    0100  3E 41 D3 01 C3 00 01                             |>A.....         |
+
+Lines begin at addresses that sixteen divides; a byte that nothing loaded is left blank.
+"""
+
+from dataclasses import dataclass
+from typing import Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.tape.listing import Line
+
+WIDTH: Final = 16
+"""Bytes a line."""
+
+_PRINTED = bytes(byte if 0x20 <= byte < 0x7F else ord(".") for byte in range(256))
+_HEX_COLUMNS = 3 * WIDTH
+_SHIFT = 4  # sixteen as a power of two
+
+Bytes = NDArray[np.uint8]
+Integers = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """Loaded bytes, in rising order of address, each with the frames that it came from.
+
+    All arrays are as long as `values`: `starts` and `stops` bound the frames of the record
+    that a byte stood in, and `damaged` says whether that record can be trusted.
+    """
+
+    addresses: Integers
+    values: Bytes
+    starts: Integers
+    stops: Integers
+    damaged: NDArray[np.bool_]
+
+
+class _Missing(NamedTuple):
+    """The rows that are not full, and which of the sixteen bytes of each are not there."""
+
+    rows: NDArray[np.intp]
+    bytes: NDArray[np.bool_]
+
+
+def dump_lines(data: bytes, frame: int, address: int = 0) -> tuple[Line, ...]:
+    """The dump of `data`, a byte a frame from `frame` on, the first at `address`.
+
+    `address` is one that sixteen divides.
+    """
+    rows = -(-len(data) // WIDTH)
+    if not rows:
+        return ()
+    matrix = np.frombuffer(data.ljust(rows * WIDTH, b"\0"), np.uint8).reshape(rows, WIDTH)
+    in_last = len(data) - (rows - 1) * WIDTH
+    missing = _Missing(np.array([rows - 1]), np.arange(WIDTH)[np.newaxis] >= in_last)
+    keys = np.arange(rows, dtype=np.int64) * WIDTH + address
+    frames = range(frame, frame + len(data), WIDTH)
+    counts = [*(WIDTH,) * (rows - 1), in_last]
+    return tuple(map(Line, _texts(keys, matrix, missing), frames, counts, keys.tolist()))
+
+
+def cell_lines(cells: Cells, damaged_mark: str = "  damaged") -> tuple[Line, ...]:
+    """The dump of `cells`; a line with bytes of a damaged record ends in `damaged_mark`."""
+    if not cells.values.size:
+        return ()
+    blocks = cells.addresses >> _SHIFT
+    first = np.flatnonzero(np.diff(blocks, prepend=blocks[0] - 1))
+    counts = np.diff(first, append=blocks.size)
+    matrix = np.zeros((first.size, WIDTH), np.uint8)
+    at = np.repeat(np.arange(first.size) * WIDTH, counts) + (cells.addresses & (WIDTH - 1))
+    matrix.ravel()[at] = cells.values
+    keys = blocks[first] << _SHIFT
+    texts = _texts(keys, matrix, _missing(counts, at))
+    for row in np.flatnonzero(np.logical_or.reduceat(cells.damaged, first)).tolist():
+        texts[row] += damaged_mark
+    starts = np.minimum.reduceat(cells.starts, first)
+    lengths = np.maximum.reduceat(cells.stops, first) - starts
+    return tuple(map(Line, texts, starts.tolist(), lengths.tolist(), keys.tolist()))
+
+
+def _missing(counts: Integers, at: Integers) -> _Missing:
+    rows = np.flatnonzero(counts < WIDTH)
+    missing = np.ones(counts.size * WIDTH, np.bool_)
+    if rows.size:
+        missing[at] = False
+    return _Missing(rows, missing.reshape(-1, WIDTH)[rows])
+
+
+def _texts(keys: Integers, matrix: Bytes, missing: _Missing) -> list[str]:
+    """The text of each row: address, bytes in hexadecimal, bytes as characters."""
+    digits = _address_digits(int(keys[-1]))
+    columns = slice(digits + 2, digits + 2 + _HEX_COLUMNS)
+    bar = columns.stop + 1
+    width = bar + 1 + WIDTH + 1
+    page = np.full((len(matrix), width), ord(" "), np.uint8)
+    page[:, :digits] = _ascii(keys.astype(">u4").tobytes().hex()).reshape(-1, 8)[:, -digits:]
+    data = matrix.tobytes()
+    page[:, columns] = _ascii(data.hex(" ") + " ").reshape(-1, _HEX_COLUMNS)
+    page[:, (bar, width - 1)] = ord("|")
+    page[:, bar + 1 : -1] = np.frombuffer(data.translate(_PRINTED), np.uint8).reshape(-1, WIDTH)
+    if missing.rows.size:
+        _blank(page, columns, np.repeat(missing.bytes, 3, axis=1), missing.rows)
+        _blank(page, slice(bar + 1, width - 1), missing.bytes, missing.rows)
+    whole = page.tobytes().decode("ascii")
+    return [whole[at : at + width] for at in range(0, len(whole), width)]
+
+
+def _blank(page: Bytes, columns: slice, mask: NDArray[np.bool_], rows: NDArray[np.intp]) -> None:
+    page[rows, columns] = np.where(mask, ord(" "), page[rows, columns])
+
+
+def _address_digits(highest: int) -> int:
+    return max(4, (highest.bit_length() + 7) // 8 * 2)
+
+
+def _ascii(hexadecimal: str) -> Bytes:
+    return np.frombuffer(hexadecimal.upper().encode("ascii"), np.uint8)

@@ -1,0 +1,47 @@
+"""What no other format claims: kept as it is, shown as a dump, and called unrecognised."""
+
+from typing import ClassVar
+
+from server.tape.dump import dump_lines
+from server.tape.findings import CheckStatus
+from server.tape.formats.base import Decoding, Evidence
+from server.tape.image import Image
+from server.tape.listing import Listing
+from server.tape.view import View
+
+CONFIDENCE = 0.01
+"""Below whatever a format that saw its own marks would say."""
+
+
+class Unrecognised:
+    """Frames without a known format."""
+
+    name: ClassVar[str] = "unrecognised"
+    title: ClassVar[str] = "Unrecognised"
+    source: ClassVar[str] = "none: the frames themselves"
+
+    def recognise(self, view: View) -> Evidence:
+        """Always a little: any frames can be shown, and that says nothing about them."""
+        data = view.data
+        if not data.frames:
+            return Evidence(CONFIDENCE, "the tape is blank: leader and nothing else")
+        return Evidence(CONFIDENCE, f"any {data.frames} frames can be shown as a dump")
+
+    def parse(self, view: View) -> Decoding:
+        """The frames between leader and trailer, as a dump that counts from the first."""
+        data = view.image.frames[slice(*view.data)]
+        return Decoding(
+            format=self.name,
+            data=view.data,
+            listing=Listing(dump_lines(data, view.data.start)),
+            check_status=CheckStatus.NO_CHECK,
+            content=data,
+        )
+
+    def build(self, content: bytes) -> Image:
+        """The tape whose frames are `content`.
+
+        Raises:
+            BadImage: `content` is empty.
+        """
+        return Image.of(content)

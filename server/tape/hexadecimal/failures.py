@@ -1,0 +1,174 @@
+"""Records that fail: what stands on the tape, what was due, and which bytes can be kept."""
+
+import re
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from server.tape.findings import Finding, Severity
+from server.tape.hexadecimal.mending import LONGEST_LENGTH, Mended, bytes_of, mend
+from server.tape.hexadecimal.places import Places
+from server.tape.hexadecimal.records import NIBBLES, NO_DIGIT, Grammar, Scan
+
+MOST_READ: Final = 5000
+"""How many failing records are looked into; a tape of noise has any number of them."""
+
+_LINE_END = re.compile(rb"[\x00-\x1f]")
+_READ_AGAIN = "read these frames again"
+
+
+class Failure(NamedTuple):
+    """A record that fails: its characters, its type, its bytes if they are kept, and why."""
+
+    start: int
+    stop: int
+    kind: int
+    data: bytes | None
+    finding: Finding
+
+
+class Failing:
+    """Looks into the suspects of a scan, in the order of the tape."""
+
+    def __init__(self, text: bytes, scan: Scan, grammar: Grammar, places: Places) -> None:
+        self._text = text
+        self._scan = scan
+        self._grammar = grammar
+        self._places = places
+
+    def failures(self) -> list[Failure]:
+        """What was found at each suspect that is not part of another record."""
+        found: list[Failure] = []
+        suspects = self._scan.suspects[:MOST_READ]
+        solid = self._scan.records.starts
+        limits = np.append(solid, len(self._text))[solid.searchsorted(suspects)]
+        for start, limit in zip(suspects.tolist(), limits.tolist(), strict=True):
+            if not found or start >= found[-1].stop:
+                found.append(self._at(start, limit))
+        return found
+
+    def unread(self) -> list[Finding]:
+        """One finding for the suspects beyond the bound."""
+        rest = self._scan.suspects[MOST_READ:]
+        if not rest.size:
+            return []
+        message = f"from here {rest.size} more records fail, and were not looked into"
+        advice = "check the reader's levels and speed, then read the tape again"
+        span = int(rest[0]), int(rest[-1]) + 1
+        return [self._places.finding(*span, "record-unread", Severity.DAMAGE, message, advice)]
+
+    def _at(self, start: int, limit: int) -> Failure:
+        wide = self._line_end(start, limit)
+        # A hole too many can turn a digit into a mark, so first look past the next mark.
+        narrow = self._text.find(self._grammar.mark, start + 1, wide)
+        for stop in (wide, narrow):
+            line = self._text[start:stop]
+            mended = mend(line, self._grammar)
+            if mended:
+                return self._mended(start, stop, mended)
+        return self._checksum(start) or self._unread(start, narrow if narrow > start else wide)
+
+    def _line_end(self, start: int, limit: int) -> int:
+        longest = self._grammar.characters(LONGEST_LENGTH + self._grammar.beyond)
+        bound = min(limit, start + longest)
+        end = _LINE_END.search(self._text, start + 1, bound)
+        return end.start() if end else bound
+
+    def _kind(self, start: int) -> int:
+        return NIBBLES[self._text[start + 1]] if start + 1 < len(self._text) else NO_DIGIT
+
+    def _failure(
+        self, start: int, stop: int, data: bytes | None, kind: str, message: str, advice: str
+    ) -> Failure:
+        parity = parity_clause(self._places.parity_errors(start, stop))
+        finding = self._places.finding(start, stop, kind, Severity.DAMAGE, message + parity, advice)
+        return Failure(start, stop, self._kind(start), data, finding)
+
+    def _mended(self, start: int, stop: int, mended: Mended) -> Failure:
+        line = self._text[start:stop]
+        name = self._name(start, mended.data)
+        if mended.place == 0:
+            said = line[self._grammar.head : self._grammar.head + 2].decode("ascii")
+            message = (
+                f"{name} gives its length as {said}; its line has the length "
+                f"{mended.data[0]:02X}, and the checksum agrees with the line"
+            )
+            advice = f"{_READ_AGAIN}: the length is likely misread; the bytes were loaded"
+            return self._failure(start, stop, mended.data, "length-mismatch", message, advice)
+        message = f"{name} has {_unreadable(line, self._grammar)}"
+        advice = (
+            f"{_READ_AGAIN}; by the checksum that byte is {mended.data[mended.place]:02X}, "
+            "and so it was loaded"
+        )
+        return self._failure(start, stop, mended.data, "not-hexadecimal", message, advice)
+
+    def _checksum(self, start: int) -> Failure | None:
+        """The record at `start`, if only its checksum fails."""
+        head = start + self._grammar.head
+        data, unread = bytes_of(self._text[head : head + 2])
+        size = data[0] + self._grammar.beyond if data and not unread else 0
+        data, unread = bytes_of(self._text[head : head + 2 * size])
+        if size < self._grammar.least or len(data) < size or unread:
+            return None
+        stop = head + 2 * size
+        due = self._grammar.total - sum(data[:-1]) & 0xFF
+        message = (
+            f"{self._name(start, data)} has the checksum {data[-1]:02X} where its bytes "
+            f"call for {due:02X}"
+        )
+        advice = f"{_READ_AGAIN}{self._by_parity(start, stop, data)}; the bytes were loaded as read"
+        return self._failure(start, stop, bytes(data), "checksum-mismatch", message, advice)
+
+    def _by_parity(self, start: int, stop: int, data: bytearray) -> str:
+        """What the byte must be where parity points at one frame of the record."""
+        errors = self._places.parity_errors(start, stop)
+        if len(errors) != 1 or errors[0] < self._grammar.head:
+            return ""
+        at = (errors[0] - self._grammar.head) // 2
+        due = self._grammar.total - (sum(data) - data[at]) & 0xFF
+        return (
+            f", above all character {errors[0] + 1}: the checksum is right if its byte is {due:02X}"
+        )
+
+    def _unread(self, start: int, stop: int) -> Failure:
+        """A record too short or too damaged for any of its bytes to be believed."""
+        line = self._text[start:stop]
+        data, unread = bytes_of(line[self._grammar.head :])
+        name = self._name(start, data)
+        due = self._grammar.characters(data[0] + self._grammar.beyond) if data else 0
+        advice = f"{_READ_AGAIN}; none of the record was loaded"
+        if unread and (0 in unread or len(line) >= due):
+            message = f"{name} has {_unreadable(line, self._grammar)}"
+            return self._failure(start, stop, None, "not-hexadecimal", message, advice)
+        message = f"{name} has {len(line)} characters where its length calls for {due}"
+        return self._failure(start, stop, None, "record-truncated", message, advice)
+
+    def _name(self, start: int, data: bytes | bytearray) -> str:
+        return record_name(self._kind(start), bytes(data), self._grammar)
+
+
+def record_name(kind: int, data: bytes, grammar: Grammar) -> str:
+    """What a message calls the record with these bytes."""
+    return f"the record for address {data[1 : 1 + grammar.width(kind)].hex().upper()}"
+
+
+def parity_clause(errors: list[int]) -> str:
+    """The end of a message about a record of which these characters break parity."""
+    if not errors:
+        return ""
+    which = ", ".join(str(error + 1) for error in errors[:5])
+    more = f" and {len(errors) - 5} more" if len(errors) > 5 else ""
+    return f"; parity is broken at character {which}{more}"
+
+
+def _unreadable(line: bytes, grammar: Grammar) -> str:
+    """The characters of `line` that should be digits and are not, in words."""
+    bad = [at for at in range(grammar.head, len(line)) if NIBBLES[line[at]] == NO_DIGIT]
+    first = ", ".join(f"{chr(line[at])!r} at character {at + 1}" for at in bad[:5])
+    more = f" and {len(bad) - 5} more" if len(bad) > 5 else ""
+    return f"{first}{more} where hexadecimal digits are due"
+
+
+def kept(failures: list[Failure]) -> list[tuple[int, int, int, bytes]]:
+    """The failures whose bytes are loaded, as `records.joined` takes them."""
+    return [(each.start, each.stop, each.kind, each.data) for each in failures if each.data]

@@ -1,0 +1,179 @@
+"""Every record of a text that is whole and passes its checksum, found by array operations."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Bytes = NDArray[np.uint8]
+Integers = NDArray[np.int64]
+
+NO_DIGIT: Final = 0xFF
+NIBBLES: Final = bytes(
+    int(chr(byte), 16) if chr(byte) in "0123456789ABCDEFabcdef" else NO_DIGIT for byte in range(256)
+)
+"""What each character is worth as a hexadecimal digit; `NO_DIGIT` where it is none."""
+
+_HEADER_DIGITS = 8
+_HEADER_READABLE = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Grammar:
+    """How a record of a format is written.
+
+    A record is `mark`, further characters up to `head`, then bytes of two digits each: a
+    length, then the rest of as many bytes as it says and `beyond` more in all. The bytes sum
+    to `total` modulo 256. No record has fewer than `least` bytes. The address follows the
+    length, in two bytes unless `wide` gives another number for the type in the head.
+    """
+
+    mark: bytes
+    head: int
+    beyond: int
+    least: int
+    total: int
+    wide: Mapping[int, int] = field(default_factory=dict)
+
+    def width(self, kind: int) -> int:
+        """How many bytes the address of a record of type `kind` has."""
+        return self.wide.get(kind, 2)
+
+    def characters(self, size: int) -> int:
+        """How many characters a record of `size` bytes has."""
+        return self.head + 2 * size
+
+
+@dataclass(frozen=True, slots=True)
+class Records:
+    """Records in the order of the tape, their bytes one after the other in `raw`.
+
+    `starts` and `stops` bound the characters of each; `at` says where in `raw` its first
+    byte, the length, lies; `sizes` how many bytes it has; `kinds` the type, where the
+    head of the record says it; `sound` whether it was read whole and passes its checksum.
+    """
+
+    starts: Integers
+    stops: Integers
+    kinds: Bytes
+    raw: Bytes
+    at: Integers
+    sizes: Integers
+    sound: NDArray[np.bool_]
+
+    def __len__(self) -> int:
+        return self.starts.size
+
+    def byte(self, place: int) -> Bytes:
+        """The byte at `place` in each record; each has at least `Grammar.least`."""
+        return self.raw[self.at + place]
+
+    def data(self, record: int) -> bytes:
+        """The bytes of one record, length and checksum included."""
+        at = int(self.at[record])
+        return self.raw[at : at + int(self.sizes[record])].tobytes()
+
+    def number(self, first: Integers | int, width: Integers | int) -> Integers:
+        """The big-endian number of `width` (1 to 4) bytes from byte `first` of each record."""
+        value = np.zeros(len(self), np.int64)
+        last = self.raw.size - 1
+        for place in range(int(np.max(width, initial=0))):
+            byte = self.raw[np.minimum(self.at + first + place, last)]
+            value = np.where(place < np.asarray(width), value << 8 | byte, value)
+        return value
+
+
+@dataclass(frozen=True, slots=True)
+class Scan:
+    """The sound records of a text, and where others begin.
+
+    Of the `suspects`, `failing` are as long as they say, and fail by their checksum alone.
+    """
+
+    records: Records
+    suspects: Integers
+    failing: int
+
+
+def scan(text: bytes, grammar: Grammar) -> Scan:
+    """The records that `text` holds; linear in its length, whatever it holds."""
+    # Digits beyond the end read as none, so that no index below needs a bound of its own.
+    padded = text + bytes(grammar.characters(_HEADER_DIGITS))
+    nibbles = np.frombuffer(padded.translate(NIBBLES), np.uint8)
+    starts, runs = _marks(padded, nibbles, grammar)
+    pairs = nibbles[:-1] << np.uint8(4) | nibbles[1:]
+    sizes = pairs[starts + grammar.head].astype(np.int64) + grammar.beyond
+    fits = (runs >= grammar.characters(0) - 1 + 2 * sizes) & (sizes >= grammar.least)
+    records = _read(pairs, nibbles, starts[fits], sizes[fits], grammar)
+    unfit = starts[~fits]
+    suspects = np.concatenate([unfit[_readable(nibbles, unfit)], records.starts[~records.sound]])
+    failing = int(np.count_nonzero(~records.sound))
+    return Scan(_only(records, records.sound) if failing else records, np.sort(suspects), failing)
+
+
+def joined(records: Records, others: list[tuple[int, int, int, bytes]]) -> Records:
+    """`records` and `others`, each (start, stop, kind, bytes) and not sound, in tape order."""
+    if not others:
+        return records
+    starts, stops, kinds, data = zip(*others, strict=True)
+    sizes = np.array([len(each) for each in data], np.int64)
+    added = Records(
+        np.array(starts, np.int64),
+        np.array(stops, np.int64),
+        np.array(kinds, np.uint8),
+        np.frombuffer(b"".join(data), np.uint8),
+        np.cumsum(sizes) - sizes + records.raw.size,
+        sizes,
+        np.zeros(sizes.size, np.bool_),
+    )
+    names = ("starts", "stops", "kinds", "raw", "at", "sizes", "sound")
+    both = Records(*(np.concatenate([getattr(records, n), getattr(added, n)]) for n in names))
+    return _only(both, np.argsort(both.starts, kind="stable"))
+
+
+def _marks(text: bytes, nibbles: Bytes, grammar: Grammar) -> tuple[Integers, Integers]:
+    """Where records may begin, and how many digits follow the mark of each."""
+    breaks = np.flatnonzero(nibbles == NO_DIGIT)
+    characters = np.frombuffer(text, np.uint8)
+    marked = np.flatnonzero(characters[breaks] == grammar.mark[0])
+    starts = breaks[marked]
+    runs = breaks[marked + 1] - starts - 1
+    if grammar.head > 1:
+        typed = nibbles[starts + 1] < 10
+        starts, runs = starts[typed], runs[typed]
+    return starts, runs
+
+
+def _readable(nibbles: Bytes, starts: Integers) -> NDArray[np.bool_]:
+    """Whether enough digits follow each mark that a record, and no mere text, began there."""
+    readable = np.zeros(starts.size, np.uint8)
+    for place in range(1, _HEADER_DIGITS + 1):
+        readable += nibbles[starts + place] != NO_DIGIT
+    return readable >= _HEADER_READABLE
+
+
+def _read(
+    pairs: Bytes, nibbles: Bytes, starts: Integers, sizes: Integers, grammar: Grammar
+) -> Records:
+    at = np.cumsum(sizes) - sizes
+    where = np.repeat(starts + grammar.head - 2 * at, sizes)
+    where += np.arange(0, 2 * where.size, 2)
+    raw = pairs[where]
+    sums = np.add.reduceat(raw, at, dtype=np.uint8) if at.size else raw
+    kinds = nibbles[starts + 1]
+    stops = starts + grammar.head + 2 * sizes
+    return Records(starts, stops, kinds, raw, at, sizes, sums == grammar.total)
+
+
+def _only(records: Records, which: NDArray[np.bool_] | NDArray[np.intp]) -> Records:
+    return Records(
+        records.starts[which],
+        records.stops[which],
+        records.kinds[which],
+        records.raw,
+        records.at[which],
+        records.sizes[which],
+        records.sound[which],
+    )

@@ -1,0 +1,89 @@
+"""Debian's chromium on the demonstration. Every test here fails where chromium is missing."""
+
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, ConsoleMessage, Page, expect, sync_playwright
+
+from tests.browser import site as demonstration
+
+WIDTHS = {"telephone": 390, "desk": 1280}
+HEIGHT = 900
+SWITCHES = (
+    # Root may run chromium only without its sandbox; the pages are our own.
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+)  # fmt: skip
+
+expect.set_options(timeout=10_000)
+
+Open = Callable[..., Page]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if Path(__file__).parent in item.path.parents:
+            item.add_marker(pytest.mark.browser)
+
+
+@pytest.fixture(scope="session")
+def library(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("demonstration") / "library.db"
+    demonstration.load(path)
+    return path
+
+
+@pytest.fixture
+def site(library: Path, tmp_path: Path) -> Iterator[str]:
+    """The URL of the demonstration, as it is when just loaded."""
+    with demonstration.served(library, tmp_path) as url:
+        yield url
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    chromium = shutil.which("chromium")
+    if chromium is None:
+        pytest.fail("chromium is not installed: apt-get install chromium")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=list(SWITCHES))
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(params=WIDTHS)
+def width(request: pytest.FixtureRequest) -> int:
+    return WIDTHS[request.param]
+
+
+@pytest.fixture
+def open_page(browser: Browser, site: str) -> Iterator[Open]:
+    """Opens pages of the site; afterwards none of them may have complained about anything."""
+    complaints: list[str] = []
+    with ExitStack() as contexts:
+
+        def open_page(width: int, *, scripts: bool = True) -> Page:
+            context = browser.new_context(
+                base_url=site,
+                viewport={"width": width, "height": HEIGHT},
+                java_script_enabled=scripts,
+                accept_downloads=True,
+            )
+            contexts.callback(context.close)
+            page = context.new_page()
+            page.on("console", lambda message: _note(complaints, message))
+            page.on("pageerror", lambda error: complaints.append(f"error: {error}"))
+            page.on("requestfailed", lambda request: complaints.append(f"lost: {request.url}"))
+            return page
+
+        yield open_page
+    assert complaints == []
+
+
+def _note(complaints: list[str], message: ConsoleMessage) -> None:
+    """Keep errors and warnings, a breach of the content security policy among them."""
+    if message.type in ("error", "warning"):
+        complaints.append(f"{message.type}: {message.text} ({message.location.get('url')})")

@@ -1,0 +1,199 @@
+"""Sample rows for tests of the store and of what asks it, each with what the test cares about."""
+
+import hashlib
+from datetime import UTC, date, datetime
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from server.store.listings import pack_listing
+from server.store.search import RANKS, index_listing, index_record
+from server.store.tables import (
+    ApiToken,
+    ConditionReport,
+    Decoding,
+    Event,
+    Fingerprint,
+    ImageRow,
+    Kinship,
+    Person,
+    Program,
+    Reading,
+    SignIn,
+    SignInFailure,
+    Tape,
+    Verification,
+    Version,
+)
+from server.tape.listing import Line, Listing
+
+NOW = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
+
+
+def listing_of(text: str) -> Listing:
+    """A listing of the lines of `text`, as if each was punched with a carriage return too."""
+    lines, frame = [], 80
+    for line in text.splitlines():
+        lines.append(Line(line, frame, len(line) + 2))
+        frame += len(line) + 2
+    return Listing(tuple(lines))
+
+
+def add_image(session: Session, text: str, **facts: Any) -> int:
+    """An image, the decoding that gives `text`, and its search row; `facts` of the decoding."""
+    frames = text.encode() or b"\0"
+    image = ImageRow(
+        sha256=hashlib.sha256(frames).hexdigest(),
+        size=len(frames),
+        levels=8,
+        created_at=NOW,
+        frames=frames,
+    )
+    session.add(image)
+    session.flush()
+    assert image.id is not None
+    session.add(decoding_of(image.id, text, **facts))
+    index_listing(session, image.id, text)
+    session.flush()
+    return image.id
+
+
+def decoding_of(image_id: int, text: str, **facts: Any) -> Decoding:
+    """What decoder release 1 made of an image, unless `facts` say otherwise."""
+    listing = listing_of(text)
+    usual: dict[str, Any] = {
+        "image_id": image_id,
+        "decoder_release": "1",
+        "decoded_at": NOW,
+        "format": "text",
+        "orientation": "as-read",
+        "leader_frames": 80,
+        "trailer_frames": 80,
+        "data_start": 80,
+        "data_stop": 80 + len(text),
+        "check_status": "no-check",
+        "content_sha256": hashlib.sha256(text.encode()).hexdigest(),
+        "loader": "language interpreter",
+        "line_count": len(listing),
+        "listing": pack_listing(listing),
+        "content": text.encode(),
+    }
+    return Decoding(**(usual | facts))
+
+
+def add_tape(session: Session, number: str, title: str, **facts: Any) -> int:
+    """A tape, searchable."""
+    usual: dict[str, Any] = {
+        "accession_number": number,
+        "title": title,
+        "created_at": NOW,
+        "updated_at": NOW,
+    }
+    tape = Tape(**(usual | facts))
+    session.add(tape)
+    session.flush()
+    assert tape.id is not None
+    _index(session, "tape", tape.id, tape)
+    return tape.id
+
+
+def add_program(session: Session, title: str, **facts: Any) -> int:
+    """A program, searchable."""
+    usual: dict[str, Any] = {"title": title, "created_at": NOW, "updated_at": NOW}
+    program = Program(**(usual | facts))
+    session.add(program)
+    session.flush()
+    assert program.id is not None
+    _index(session, "program", program.id, program)
+    return program.id
+
+
+def _index(session: Session, kind: str, object_id: int, row: Tape | Program) -> None:
+    fields = {field: getattr(row, field) for of, field in RANKS if of == kind}
+    index_record(session, kind, object_id, fields)
+
+
+def add_reading(session: Session, image_id: int, tape_id: int | None) -> int:
+    """A reading of an image, from a tape or from nobody knows which."""
+    reading = Reading(image_id=image_id, tape_id=tape_id, file_name="a.bin", accepted_at=NOW)
+    session.add(reading)
+    session.flush()
+    assert reading.id is not None
+    return reading.id
+
+
+def add_one_of_each(session: Session) -> None:
+    """At least one row in every table."""
+    person = Person(
+        name="ada",
+        display_name="Ada",
+        role="archivist",
+        password_hash="x",
+        created_at=NOW,
+        password_changed_at=NOW,
+    )
+    session.add(person)
+    session.flush()
+    assert person.id is not None
+    session.add_all(
+        (
+            SignIn(
+                person_id=person.id,
+                token_hash="t",
+                csrf_token="c",
+                created_at=NOW,
+                seen_at=NOW,
+                idle_expires_at=NOW,
+                expires_at=NOW,
+            ),
+            ApiToken(person_id=person.id, label="reader", token_hash="t", created_at=NOW),
+            SignInFailure(name_hash="n", failures=1, last_at=NOW),
+        )
+    )
+    one, two = (add_image(session, f"10 PRINT {n}\n20 END\n") for n in (1, 2))
+    program = add_program(session, "Counting", description="Counts.")
+    tape = add_tape(session, "2026.1", "Counting", program_id=program, levels=8)
+    add_reading(session, one, tape)
+    session.add_all(
+        (
+            Version(program_id=program, image_id=one, label="first", created_at=NOW),
+            Kinship(
+                image_a_id=one,
+                image_b_id=two,
+                kind="near",
+                similarity=0.5,
+                distance=1,
+                added=0,
+                removed=0,
+                changed=1,
+            ),
+            Fingerprint(hash=-(2**63), image_id=one),
+            Fingerprint(hash=2**63 - 1, image_id=one),
+            Verification(
+                image_id=one,
+                kind="proof-read",
+                evidence="Read aloud.",
+                made_at=NOW,
+                made_by_id=person.id,
+            ),
+            ConditionReport(
+                tape_id=tape,
+                checked_on=date(2026, 11, 25),
+                checked_by_id=person.id,
+                state="good",
+                defects=[{"kind": "tear", "severity": "slight", "position_mm": 254.0, "note": ""}],
+                created_at=NOW,
+                updated_at=NOW,
+            ),
+            Event(
+                type="ingestion",
+                occurred_at=NOW,
+                object_kind="image",
+                object_key="0" * 64,
+                person_id=person.id,
+                agent="Ada",
+                facts={"file": "a\u0000.bin"},
+            ),
+        )
+    )
+    session.flush()

@@ -1,0 +1,80 @@
+import pytest
+from sqlalchemy import Engine, select, text
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from server.settings import Settings
+from server.store.engine import make_engine
+from server.store.tables import ImageRow, Reading
+from tests.store.rows import add_one_of_each, add_tape
+
+REFUSED = [
+    "UPDATE image SET frames = frames",
+    "UPDATE image SET sha256 = sha256",
+    "DELETE FROM image",
+    "UPDATE event SET detail = 'nothing happened'",
+    "DELETE FROM event",
+    "UPDATE reading SET image_id = 2",
+    "UPDATE reading SET file_name = 'b.bin'",
+    "UPDATE reading SET read_on = NULL",
+    "DELETE FROM reading",
+]
+
+
+@pytest.fixture
+def filled(engine: Engine) -> Engine:
+    with Session(engine) as session, session.begin():
+        add_one_of_each(session)
+    return engine
+
+
+@pytest.mark.parametrize("statement", REFUSED)
+def test_kept_row_refuses_change(filled: Engine, statement: str):
+    with pytest.raises(IntegrityError, match="refuses this"), filled.begin() as connection:
+        connection.execute(text(statement))
+
+
+def test_kept_row_refuses_change_by_the_models_too(filled: Engine):
+    with Session(filled) as session:
+        image = session.scalars(select(ImageRow)).first()
+        assert image is not None
+        image.frames = b"other"
+
+        with pytest.raises(IntegrityError, match="refuses this update"):
+            session.flush()
+
+
+def test_image_is_not_replaced_on_sqlite(sqlite_engine: Engine):
+    with Session(sqlite_engine) as session, session.begin():
+        add_one_of_each(session)
+
+    with (
+        pytest.raises(IntegrityError, match="refuses this delete"),
+        sqlite_engine.begin() as connection,
+    ):
+        connection.execute(
+            text(
+                "INSERT OR REPLACE INTO image (id, sha256, size, levels, created_at, frames)"
+                " SELECT id, sha256, 1, levels, created_at, x'00' FROM image"
+            )
+        )
+
+
+@pytest.mark.postgres
+@pytest.mark.parametrize("table", ["image", "reading", "event"])
+def test_kept_table_is_not_emptied_at_a_stroke(postgres_settings: Settings, table: str):
+    engine = make_engine(postgres_settings)
+
+    with pytest.raises(IntegrityError, match="refuses this truncate"), engine.begin() as connection:
+        connection.execute(text(f"TRUNCATE {table} CASCADE"))
+    engine.dispose()
+
+
+def test_reading_may_be_given_its_tape_and_note(filled: Engine):
+    with Session(filled) as session, session.begin():
+        reading = session.scalars(select(Reading)).one()
+        reading.tape_id = add_tape(session, "2026.2", "Found later")
+        reading.note = "The box was mislabelled."
+
+    with Session(filled) as session:
+        assert session.scalars(select(Reading)).one().note == "The box was mislabelled."

@@ -1,0 +1,46 @@
+import pytest
+from pydantic import ValidationError
+
+from server.settings import Settings
+
+
+def test_settings_come_from_the_environment(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setenv("FEEDHOLE_DATABASE_URL", "sqlite:////srv/library.db")
+    monkeypatch.setenv("FEEDHOLE_UPLOAD_LIMIT_BYTES", "500000")
+    monkeypatch.setenv("FEEDHOLE_DEMO", "yes")
+
+    settings = Settings()
+
+    assert settings.database_url == "sqlite:////srv/library.db"
+    assert settings.upload_limit_bytes == 500_000
+    assert settings.demo
+
+
+def test_postgresql_url_is_given_its_driver_and_keeps_its_password():
+    settings = Settings(database_url="postgresql://keeper:s3cret@db/library")
+
+    assert settings.database_url == "postgresql+psycopg://keeper:s3cret@db/library"
+
+
+@pytest.mark.parametrize(
+    ("url", "fault"),
+    [
+        ("library.db", "no database URL"),
+        ("sqlite://", "names no file"),
+        ("sqlite:///:memory:", "names no file"),
+        ("mysql://db/library", "must begin with"),
+    ],
+)
+def test_database_that_cannot_serve_is_refused(url: str, fault: str):
+    with pytest.raises(ValidationError, match=fault):
+        Settings(database_url=url)
+
+
+@pytest.mark.parametrize(
+    "name", ["upload_limit_bytes", "max_threads", "page_size", "sign_in_hours"]
+)
+def test_number_without_sense_is_refused_by_name(name: str, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setenv(f"FEEDHOLE_{name.upper()}", "0")
+
+    with pytest.raises(ValidationError, match=name):
+        Settings()
