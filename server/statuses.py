@@ -19,6 +19,7 @@ from server.catalog.errors import (
     NotSignedIn,
     NotVerified,
     Quarantined,
+    SignInRefused,
     TooLarge,
     TooManyAttempts,
 )
@@ -56,7 +57,14 @@ _REFUSALS: Final[Mapping[type[ArchiveError], Problem]] = MappingProxyType(
             HTTPStatus.UNAUTHORIZED,
             "Sign in first",
             "Visitors read, search and download; anything that changes the archive needs a name.",
-            "Sign in, or send a token; a name or password that is wrong gives the same answer.",
+            "Sign in, or send a token that was issued here and not revoked.",
+        ),
+        SignInRefused: Problem(
+            SignInRefused.code,
+            HTTPStatus.UNAUTHORIZED,
+            "Name and password do not belong together",
+            "There is no such name, its password is another, or the account is disabled.",
+            "Check both; an administrator can give a new password.",
         ),
         NotAllowed: Problem(
             NotAllowed.code,
@@ -67,14 +75,14 @@ _REFUSALS: Final[Mapping[type[ArchiveError], Problem]] = MappingProxyType(
         ),
         Invalid: Problem(
             Invalid.code,
-            HTTPStatus.UNPROCESSABLE_CONTENT,
+            HTTPStatus.UNPROCESSABLE_ENTITY,
             "What was given cannot be taken",
             "A field is missing, unknown or holds a value that does not fit, or a file is empty.",
             "Mend the fields named and send it again; nothing was stored.",
         ),
         TooLarge: Problem(
             TooLarge.code,
-            HTTPStatus.CONTENT_TOO_LARGE,
+            HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
             "The upload is over the limit",
             "An image is bytes as read, one for each frame: a 1000 ft roll is 120,000 of them.",
             "Upload one tape at a time, or ask for a higher limit; nothing was stored.",
@@ -175,7 +183,7 @@ STALE: Final = Problem(
 )
 NO_SUCH_RANGE: Final = Problem(
     "no-such-range",
-    HTTPStatus.RANGE_NOT_SATISFIABLE,
+    HTTPStatus.REQUESTED_RANGE_NOT_SATISFIABLE,
     "The image has no such frames",
     "The range asked for begins after the last frame.",
     "Ask for a range within the size that Content-Range names.",
@@ -218,8 +226,35 @@ PROBLEMS: Final[Mapping[str, Problem]] = MappingProxyType(
 """All of them by code, for the help page."""
 
 
+class Refused(Exception):
+    """A request refused for what it is as a request, before the catalog was asked.
+
+    `what`, `where`, `mend` and `fields` as in `ArchiveError`; `headers` go with the answer.
+    """
+
+    def __init__(
+        self,
+        problem: Problem,
+        what: str,
+        *,
+        where: str = "",
+        mend: str = "",
+        fields: Mapping[str, str] | None = None,
+        headers: Mapping[str, str] | None = None,
+    ) -> None:
+        super().__init__(what)
+        self.problem = problem
+        self.what = what
+        self.where = where
+        self.mend = mend
+        self.fields = dict(fields or {})
+        self.headers = dict(headers or {})
+
+
 def problem_of(error: ArchiveError) -> Problem:
     """The kind of problem that `error` is: that of the nearest class in the table."""
+    if isinstance(error, Conflict) and error.revision is not None:
+        return STALE
     for kind in type(error).__mro__:
         if kind in _REFUSALS:
             return _REFUSALS[kind]

@@ -79,10 +79,20 @@ def description(api: FastAPI) -> dict[str, Any]:
         schemas = schema["components"]["schemas"]
         for model in (problems.ProblemOut, problems.FieldProblem, ListingLineOut):
             schemas.setdefault(model.__name__, _schema_of(model))
-        for unused in ("HTTPValidationError", "ValidationError"):
-            schemas.pop(unused, None)
+        _take_out_the_frameworks_own(schema)
         api.openapi_schema = schema
     return api.openapi_schema
+
+
+def _take_out_the_frameworks_own(schema: dict[str, Any]) -> None:
+    """The framework would answer wrong values in a form of its own; here nothing does."""
+    for name in ("HTTPValidationError", "ValidationError"):
+        schema["components"]["schemas"].pop(name, None)
+    for item in schema["paths"].values():
+        for told in item.values():
+            answer = told["responses"].get("422", {})
+            if "application/json" in answer.get("content", {}):
+                del told["responses"]["422"]
 
 
 def _schema_of(model: Any) -> dict[str, Any]:

@@ -13,9 +13,9 @@ from server.catalog import people
 from server.catalog.errors import NotSignedIn
 from server.catalog.people import SessionLimits
 from server.catalog.work import VISITOR, Actor, Role, Work, unit_of_work
-from server.settings import Settings
 from server.delivery.cookies import Cookies
 from server.delivery.forgery import HEADER, check_secret, check_source
+from server.settings import Settings
 
 _SAFE_METHODS = {"GET", "HEAD", "OPTIONS"}
 

@@ -7,6 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import Field
 
+from server.api.addresses import address
 from server.api.caller import SIGNED_IN, CallerDep
 from server.api.paging import PageOut, page_out
 from server.api.problems import responses
@@ -98,7 +99,7 @@ def log_report(
     """Log a condition report (volunteers). One that names a hazard puts the tape in quarantine."""
     with caller.work() as work:
         report = ReportOut.model_validate(condition.log(work, new))
-    response.headers["Location"] = request.url_for("get_report", report_id=report.id).path
+    response.headers["Location"] = address(request, "get_report", report_id=report.id)
     marked(response, report)
     return report
 

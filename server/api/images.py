@@ -8,6 +8,7 @@ from fastapi import APIRouter, Path, Request, Response
 from starlette.responses import PlainTextResponse
 
 from server.api.accept import preferred
+from server.api.addresses import address
 from server.api.caller import SIGNED_IN, CallerDep
 from server.api.models import (
     ComparisonOut,
@@ -17,7 +18,7 @@ from server.api.models import (
     ReceiptOut,
     VerificationOut,
 )
-from server.api.problems import responses
+from server.api.problems import CHANGE, responses
 from server.api.uploads import FORM_DESCRIPTION, UploadDep
 from server.catalog import accession, downloads, images, verification
 from server.catalog.records import Comparison
@@ -46,17 +47,7 @@ JSON_LINES = ("application/x-ndjson", "application/jsonl")
             "description": "The image was entered.",
             "headers": {"Location": {"schema": {"type": "string"}, "description": "Its address."}},
         },
-        **responses(
-            "malformed",
-            "digest-mismatch",
-            "not-signed-in",
-            "not-allowed",
-            "not-from-here",
-            "quarantined",
-            "too-large",
-            "wrong-media-type",
-            "invalid",
-        ),
+        **responses(*CHANGE, "digest-mismatch"),
     },
 )
 def upload_image(
@@ -71,7 +62,7 @@ def upload_image(
     with caller.work() as work:
         receipt = accession.accept(work, examined)
     sha256 = receipt.image.sha256
-    response.headers["Location"] = request.url_for("get_image", sha256=sha256).path
+    response.headers["Location"] = address(request, "get_image", sha256=sha256)
     if receipt.held:
         response.status_code = HTTPStatus.OK
     return ReceiptOut.of(receipt)
@@ -168,11 +159,15 @@ def get_kin(sha256: Sha256, caller: CallerDep) -> list[KinOut]:
 
 @router.get("/images/{sha256}/kin/{other}", responses=responses("not-found"))
 def compare_images(sha256: Sha256, other: Sha256, caller: CallerDep) -> ComparisonOut:
-    """Two images compared line by line, whether or not they are akin."""
+    """Two images compared line by line, whether or not they are akin.
+
+    As among the kin, what is added is what the image asked about has and the other has not.
+    """
     with caller.reading() as work:
-        comparison = images.comparison(work, sha256, other)
-        lines = tuple(_lines_out(images.listing(work, name)) for name in (sha256, other))
-    return _comparison_out(comparison, *lines)
+        comparison = images.comparison(work, other, sha256)
+        left = _lines_out(images.listing(work, other))
+        right = _lines_out(images.listing(work, sha256))
+    return _comparison_out(comparison, left, right)
 
 
 def _comparison_out(
@@ -196,9 +191,7 @@ def _comparison_out(
     "/images/{sha256}/proof-readings",
     status_code=HTTPStatus.CREATED,
     dependencies=SIGNED_IN,
-    responses=responses(
-        "malformed", "not-signed-in", "not-allowed", "not-from-here", "not-found", "invalid"
-    ),
+    responses=responses(*CHANGE, "not-found", "conflict"),
 )
 def proof_read(sha256: Sha256, caller: CallerDep, given: ProofReading) -> VerificationOut:
     """Vouch for an image (archivists): it then counts as proof-read."""

@@ -133,8 +133,8 @@ class RowOut(Fields):
     """One row of two listings set side by side."""
 
     kind: str = Field(description="`equal`, `added`, `removed` or `changed`.")
-    left: ListingLineOut | None = Field(description="The line of the image asked about, or null.")
-    right: ListingLineOut | None = Field(description="The line of the other image, or null.")
+    left: ListingLineOut | None = Field(description="The line of the other image, or null.")
+    right: ListingLineOut | None = Field(description="The line of the image asked about, or null.")
     left_pieces: list[PieceOut] = Field(description="The left line of a changed row, in pieces.")
     right_pieces: list[PieceOut] = Field(description="The right line of a changed row, in pieces.")
 

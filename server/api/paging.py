@@ -20,11 +20,13 @@ class PageOut(BaseModel, Generic[ItemT]):
     pages: int = Field(description="How many pages there are.")
 
 
-def page_out(request: Request, response: Response, page: Page[Any], model: type[ItemT]) -> Any:
+def page_out(
+    request: Request, response: Response, page: Page[Any], model: type[ItemT]
+) -> PageOut[ItemT]:
     """`page` with its items as `model`; sets the Link header (RFC 8288) of `response`."""
     response.headers["Link"] = ", ".join(_links(request, page))
-    return PageOut[model](  # type: ignore[valid-type]  # the model is a value here
-        items=[model.model_validate(row, from_attributes=True) for row in page.rows],
+    return PageOut(
+        items=[model.model_validate(row) for row in page.rows],
         total=page.total,
         page=page.page,
         pages=page.pages,

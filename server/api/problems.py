@@ -13,6 +13,7 @@ from pydantic import BaseModel, Field
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server import statuses
 from server.catalog.errors import ArchiveError, Conflict, TooManyAttempts
@@ -197,27 +198,62 @@ def tell_fault(request: Request, error: Exception) -> JSONResponse:
     return document(request, statuses.INTERNAL, statuses.INTERNAL.meaning, reference=reference)
 
 
-HANDLERS: Final[Mapping[type[Exception], Any]] = {
+_HANDLERS: Final[Mapping[type[Exception], Any]] = {
     ArchiveError: refuse_by_archive,
     Refused: refuse_request,
     RequestValidationError: refuse_values,
     HTTPException: refuse_by_framework,
     OperationalError: tell_busy,
     PoolTimeout: tell_busy,
-    Exception: tell_fault,
 }
 
 
 def install(app: FastAPI) -> None:
     """Make `app` answer every failure with a problem document."""
-    for kind, handler in HANDLERS.items():
+    app.add_middleware(Faults)
+    for kind, handler in _HANDLERS.items():
         app.add_exception_handler(kind, handler)
+
+
+class Faults:
+    """ASGI middleware: answers whatever else happens, so that no page tries to as well."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Serve the request."""
+        started = False
+
+        async def noting(message: Message) -> None:
+            nonlocal started
+            started = True
+            await send(message)
+
+        try:
+            await self.app(scope, receive, noting)
+        except Exception as error:
+            if started:
+                # Half an answer is out; only breaking off tells that it is not whole.
+                raise
+            await tell_fault(Request(scope), error)(scope, receive, send)
+
+
+EVERYWHERE: Final = ("not-signed-in", "internal", "unavailable")
+"""What any route may answer: a token that stands for nobody is refused even for reading."""
+
+
+BODY: Final = ("malformed", "too-large", "wrong-media-type", "invalid")
+"""What a route may answer that reads a body."""
+
+CHANGE: Final = (*BODY, "not-allowed", "not-from-here")
+"""What a route may answer that reads a body and changes something for who is signed in."""
 
 
 def responses(*codes: str) -> dict[int | str, dict[str, Any]]:
     """The failures of a route, for its description, by the codes of `statuses.PROBLEMS`."""
     described: dict[int | str, dict[str, Any]] = {}
-    for code in (*codes, "internal", "unavailable"):
+    for code in dict.fromkeys((*codes, *EVERYWHERE)):
         problem = statuses.PROBLEMS[code]
         held = described.setdefault(
             problem.status, {"content": {MEDIA_TYPE: {"schema": PROBLEM_SCHEMA}}, "description": ""}

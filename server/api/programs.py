@@ -7,6 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import Field
 
+from server.api.addresses import address
 from server.api.caller import SIGNED_IN, CallerDep
 from server.api.models import TapeLinkOut
 from server.api.paging import PageOut, page_out
@@ -89,7 +90,7 @@ def create_program(
     """Enter a program (archivists)."""
     with caller.work() as work:
         program = ProgramOut.model_validate(programs.create(work, new))
-    response.headers["Location"] = request.url_for("get_program", program_id=program.id).path
+    response.headers["Location"] = address(request, "get_program", program_id=program.id)
     marked(response, program)
     return program
 
@@ -135,6 +136,6 @@ def add_version(
     """Name an image as one more version of a program (archivists)."""
     with caller.work() as work:
         program = ProgramOut.model_validate(programs.add_version(work, program_id, new))
-    response.headers["Location"] = request.url_for("get_program", program_id=program_id).path
+    response.headers["Location"] = address(request, "get_program", program_id=program_id)
     marked(response, program)
     return program

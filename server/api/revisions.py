@@ -5,7 +5,7 @@ from typing import Annotated, Any, Final
 from fastapi import Depends, Request, Response
 from pydantic import Field
 
-from server.api.problems import responses
+from server.api.problems import CHANGE, responses
 from server.delivery.conditions import revision, tag
 from server.inspection import Fields
 
@@ -50,33 +50,11 @@ _CREATED: Final = {
 READING: Final = {200: {"description": "The record.", **_ETAG}, **responses("not-found")}
 CREATING: Final = {
     201: {"description": "The record was made.", **_CREATED},
-    **responses(
-        "malformed",
-        "not-signed-in",
-        "not-allowed",
-        "not-from-here",
-        "not-found",
-        "conflict",
-        "too-large",
-        "wrong-media-type",
-        "invalid",
-    ),
+    **responses(*CHANGE, "not-found", "conflict"),
 }
 CHANGING: Final = {
     200: {"description": "The record as changed.", **_ETAG},
-    **responses(
-        "malformed",
-        "not-signed-in",
-        "not-allowed",
-        "not-from-here",
-        "not-found",
-        "conflict",
-        "stale-revision",
-        "too-large",
-        "wrong-media-type",
-        "invalid",
-        "revision-missing",
-    ),
+    **responses(*CHANGE, "not-found", "conflict", "stale-revision", "revision-missing"),
 }
 
 

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Path, Response
 from pydantic import Field
 
 from server.api.caller import SIGNED_IN, CallerDep
-from server.api.problems import responses
+from server.api.problems import BODY, responses
 from server.catalog import people
 from server.catalog.inputs import Input, RequiredName
 from server.catalog.work import Role
@@ -54,9 +54,7 @@ class TokenOut(Fields):
 @router.post(
     "/tokens",
     status_code=HTTPStatus.CREATED,
-    responses=responses(
-        "malformed", "sign-in-refused", "not-allowed", "too-many-attempts", "invalid"
-    ),
+    responses=responses(*BODY, "sign-in-refused", "not-allowed", "too-many-attempts"),
 )
 def issue_token(response: Response, caller: CallerDep, given: Credentials) -> IssuedOut:
     """Sign in with a name and a password, and get a token to send with each request."""
@@ -72,7 +70,7 @@ def issue_token(response: Response, caller: CallerDep, given: Credentials) -> Is
     )
 
 
-@router.get("/tokens", dependencies=SIGNED_IN, responses=responses("not-signed-in"))
+@router.get("/tokens", dependencies=SIGNED_IN, responses=responses())
 def list_tokens(caller: CallerDep) -> list[TokenOut]:
     """Your own tokens that still hold, newest first."""
     with caller.reading() as work:
@@ -83,7 +81,7 @@ def list_tokens(caller: CallerDep) -> list[TokenOut]:
     "/tokens/{token_id}",
     status_code=HTTPStatus.NO_CONTENT,
     dependencies=SIGNED_IN,
-    responses=responses("not-signed-in", "not-from-here", "not-found", "invalid"),
+    responses=responses("not-from-here", "not-found", "invalid"),
 )
 def revoke_token(
     token_id: Annotated[int, Path(description="Number of the token.", ge=1, le=2**31 - 1)],
@@ -94,7 +92,7 @@ def revoke_token(
         people.revoke_token(work, token_id)
 
 
-@router.get("/me", responses=responses("not-signed-in"))
+@router.get("/me", responses=responses())
 def who_am_i(caller: CallerDep) -> PersonOut:
     """Who you are to the archive: a visitor where you are not signed in."""
     return PersonOut(name=caller.actor.name, role=caller.actor.role)

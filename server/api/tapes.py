@@ -7,6 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import Field
 
+from server.api.addresses import address
 from server.api.caller import SIGNED_IN, CallerDep
 from server.api.images import Sha256
 from server.api.models import ReadingOut
@@ -111,8 +112,7 @@ def create_tape(request: Request, response: Response, caller: CallerDep, new: Ne
     """Enter a tape (volunteers). Without an accession number it is given the next of the year."""
     with caller.work() as work:
         tape = TapeOut.model_validate(tapes.create(work, new))
-    url = request.url_for("get_tape", number=tape.accession_number)
-    response.headers["Location"] = url.path
+    response.headers["Location"] = address(request, "get_tape", number=tape.accession_number)
     marked(response, tape)
     return tape
 

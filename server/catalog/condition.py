@@ -117,8 +117,7 @@ def amend(
     if report.checked_by_id != work.actor.person_id:
         work.actor.require(Role.ARCHIVIST)
     changes.require_revision(report, revision, f"Condition report {report_id}")
-    given = {name: value for name, value in _given(change).items() if value is not None}
-    changed = changes.differing(report, given)
+    changed = changes.differing(report, _given(change))
     changes.apply(work, report, changed, ObjectKind.REPORT, report_id)
     work.session.flush()
     _follow(work, tape, Hazard(report.hazard))
@@ -195,10 +194,15 @@ def _require_past(work: Work, given: NewReport | ReportChange) -> None:
 
 
 def _given(change: ReportChange) -> dict[str, Any]:
+    """What was given, by column; only whether a reader takes the tape can be given as unknown."""
     given = change.model_dump(mode="json", exclude_unset=True)
     if "checked_on" in given:
         given["checked_on"] = change.checked_on
-    return given
+    return {
+        name: value
+        for name, value in given.items()
+        if value is not None or name == "machine_readable"
+    }
 
 
 def _reports(

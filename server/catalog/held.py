@@ -29,7 +29,7 @@ def image_id_of(work: Work, sha256: str) -> int:
     Raises:
         NotFound: it is not held.
     """
-    name = sha256.lower()
+    name = readable(sha256.lower())
     found = work.session.scalar(select(col(ImageRow.id)).where(col(ImageRow.sha256) == name))
     if found is None:
         raise NotFound(
@@ -104,7 +104,10 @@ def _by_reading(
         .where(col(ImageRow.id).in_(image_ids))
         .order_by(col(ImageRow.id), col(Reading.id))
     )
-    return [row.tuple() for row in rows]  # type: ignore[misc]
+    return [
+        (known(image_id), sha256, file_name, number, title)
+        for image_id, sha256, file_name, number, title in rows
+    ]
 
 
 def _by_version(work: Work, image_ids: Collection[int]) -> list[tuple[int, str, str]]:
@@ -114,7 +117,7 @@ def _by_version(work: Work, image_ids: Collection[int]) -> list[tuple[int, str, 
         .where(col(Version.image_id).in_(image_ids))
         .order_by(col(Version.id).desc())
     )
-    return [row.tuple() for row in rows]
+    return [(image_id, title, label) for image_id, title, label in rows]
 
 
 def known(row_id: int | None) -> int:

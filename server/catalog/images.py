@@ -36,15 +36,11 @@ def get(work: Work, sha256: str) -> ImageRecord:
 
 def of_id(work: Work, image_id: int) -> ImageRecord:
     """The image with that id, which must be held."""
-    image, decoding = (
-        work.session.execute(
-            select(ImageRow, Decoding)
-            .join(Decoding, col(Decoding.image_id) == col(ImageRow.id))
-            .where(col(ImageRow.id) == image_id, ~col(Decoding.superseded))
-        )
-        .one()
-        .tuple()
-    )
+    image, decoding = work.session.execute(
+        select(ImageRow, Decoding)
+        .join(Decoding, col(Decoding.image_id) == col(ImageRow.id))
+        .where(col(ImageRow.id) == image_id, ~col(Decoding.superseded))
+    ).one()
     readings = readings_where(work, col(Reading.image_id) == image_id)
     return ImageRecord(
         sha256=image.sha256,

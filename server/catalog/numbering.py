@@ -35,6 +35,17 @@ def enter(work: Work, tape: Tape) -> None:
     )
 
 
+def require_free(work: Work, number: str) -> None:
+    """Nothing, if no tape has that number.
+
+    Raises:
+        Conflict: one has.
+    """
+    holder = select(col(Tape.id)).where(col(Tape.accession_number) == number)
+    if work.session.scalar(holder) is not None:
+        raise number_taken(number)
+
+
 def number_taken(number: str) -> Conflict:
     """The refusal of a number that another tape has."""
     return Conflict(

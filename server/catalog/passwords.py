@@ -74,7 +74,8 @@ def _guessable(password: str, names: tuple[str, ...]) -> str:
     left = folded
     for word in _OBVIOUS:
         left = left.replace(word, "")
-    if left != folded and len(left) < _OWN_PART:
+    added = sum(1 for each in left if not each.isdigit())
+    if any(folded in word for word in _OBVIOUS) or (left != folded and added < _OWN_PART):
         return "The password is one of the first that anybody would try."
     return ""
 

@@ -121,7 +121,7 @@ def resume(work: Work, token: str, limits: SessionLimits | None = None) -> Sessi
     ).one_or_none()
     if found is None:
         return None
-    session, person = found.tuple()
+    session, person = found
     if work.now >= min(session.expires_at, session.idle_expires_at):
         return None
     if work.now - session.seen_at >= _SEEN_EVERY:
@@ -172,7 +172,7 @@ def actor_of_token(work: Work, token: str) -> Actor | None:
     ).one_or_none()
     if found is None:
         return None
-    kept, person = found.tuple()
+    kept, person = found
     if kept.expires_at is not None and work.now >= kept.expires_at:
         return None
     if kept.used_at is None or work.now - kept.used_at >= _SEEN_EVERY:

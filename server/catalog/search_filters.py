@@ -23,7 +23,7 @@ Ids = Select[Any]
 def of_listings(query: SearchQuery) -> Condition:
     """Which listings the query admits."""
     image_id = col(ListingText.image_id)
-    conditions: list[Condition] = [true()]
+    conditions = [_admits(query, HitKind.LISTING)]
     images, tapes = _images(query), _tapes(query)
     if images is not None:
         conditions.append(image_id.in_(images))
@@ -40,12 +40,12 @@ def of_records(query: SearchQuery) -> Condition:
     """Which fields of tapes and programs the query admits."""
     kind = col(RecordText.kind)
     return or_(
-        and_(kind == HitKind.TAPE, admits(query, HitKind.TAPE), *_of_tapes(query)),
-        and_(kind == HitKind.PROGRAM, admits(query, HitKind.PROGRAM), *_of_programs(query)),
+        and_(kind == HitKind.TAPE, _admits(query, HitKind.TAPE), *_of_tapes(query)),
+        and_(kind == HitKind.PROGRAM, _admits(query, HitKind.PROGRAM), *_of_programs(query)),
     )
 
 
-def admits(query: SearchQuery, kind: HitKind) -> Condition:
+def _admits(query: SearchQuery, kind: HitKind) -> Condition:
     """Whether the query asks for hits of that kind at all."""
     return true() if not query.kind or kind in query.kind else false()
 

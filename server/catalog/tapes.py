@@ -172,6 +172,8 @@ def _require_right_to(work: Work, tape: Tape, changed: dict[str, Any]) -> None:
     moves = "program_id" in changed and tape.program_id is not None
     if moves or "accession_number" in changed:
         work.actor.require(Role.ARCHIVIST)
+    if "accession_number" in changed:
+        numbering.require_free(work, changed["accession_number"])
 
 
 def _require_unreported(work: Work, tape: Tape) -> None:

@@ -5,7 +5,9 @@
 Lines begin at addresses that sixteen divides; a byte that nothing loaded is left blank.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -20,20 +22,24 @@ _PRINTED = bytes(byte if 0x20 <= byte < 0x7F else ord(".") for byte in range(256
 _HEX_COLUMNS = 3 * WIDTH
 _SHIFT = 4  # sixteen as a power of two
 
+# Half a large dump's time is making its lines, and this is twice as quick as calling Line.
+_line: Final[Callable[[tuple[str, int, int, int]], Line]] = partial(tuple.__new__, Line)
+
 Bytes = NDArray[np.uint8]
 Integers = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
 class Cells:
-    """Loaded bytes, in rising order of address, each with the frames that it came from.
+    """Loaded bytes, in rising order of address, each with the record that it came from.
 
-    All arrays are as long as `values`: `starts` and `stops` bound the frames of the record
-    that a byte stood in, and `damaged` says whether that record can be trusted.
+    `sources` is as long as `values`, and says which record a byte stood in: `starts` and
+    `stops` bound the frames of each record, and `damaged` says which cannot be trusted.
     """
 
     addresses: Integers
     values: Bytes
+    sources: NDArray[np.int32]
     starts: Integers
     stops: Integers
     damaged: NDArray[np.bool_]
@@ -60,7 +66,8 @@ def dump_lines(data: bytes, frame: int, address: int = 0) -> tuple[Line, ...]:
     keys = np.arange(rows, dtype=np.int64) * WIDTH + address
     frames = range(frame, frame + len(data), WIDTH)
     counts = [*(WIDTH,) * (rows - 1), in_last]
-    return tuple(map(Line, _texts(keys, matrix, missing), frames, counts, keys.tolist()))
+    texts = _texts(keys, matrix, missing)
+    return tuple(map(_line, zip(texts, frames, counts, keys.tolist(), strict=True)))
 
 
 def cell_lines(cells: Cells, damaged_mark: str = "  damaged") -> tuple[Line, ...]:
@@ -75,11 +82,25 @@ def cell_lines(cells: Cells, damaged_mark: str = "  damaged") -> tuple[Line, ...
     matrix.ravel()[at] = cells.values
     keys = blocks[first] << _SHIFT
     texts = _texts(keys, matrix, _missing(counts, at))
-    for row in np.flatnonzero(np.logical_or.reduceat(cells.damaged, first)).tolist():
-        texts[row] += damaged_mark
-    starts = np.minimum.reduceat(cells.starts, first)
-    lengths = np.maximum.reduceat(cells.stops, first) - starts
-    return tuple(map(Line, texts, starts.tolist(), lengths.tolist(), keys.tolist()))
+    if cells.damaged.any():
+        in_row = np.logical_or.reduceat(cells.damaged[cells.sources], first)
+        for row in np.flatnonzero(in_row).tolist():
+            texts[row] += damaged_mark
+    starts, stops = _frames(cells, first)
+    facts = zip(texts, starts.tolist(), (stops - starts).tolist(), keys.tolist(), strict=True)
+    return tuple(map(_line, facts))
+
+
+def _frames(cells: Cells, first: NDArray[np.intp]) -> tuple[Integers, Integers]:
+    """From the first to after the last frame of all the records in each row."""
+    sources = cells.sources
+    if np.all(sources[1:] >= sources[:-1]) and np.all(cells.starts[1:] >= cells.starts[:-1]):
+        last = np.append(first[1:], sources.size) - 1
+        return cells.starts[sources[first]], cells.stops[sources[last]]
+    return (
+        np.minimum.reduceat(cells.starts[sources], first),
+        np.maximum.reduceat(cells.stops[sources], first),
+    )
 
 
 def _missing(counts: Integers, at: Integers) -> _Missing:

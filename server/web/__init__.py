@@ -1,0 +1,36 @@
+"""The pages: thin routes by subject, each a context and a template."""
+
+from typing import Final
+
+from fastapi import APIRouter
+
+from server.web import (
+    accounts,
+    condition,
+    downloads,
+    help,  # noqa: A004 - the pages of help are called so
+    home,
+    images,
+    programs,
+    search,
+    tape_forms,
+    tapes,
+    upload,
+    vouching,
+)
+
+ROUTERS: Final[tuple[APIRouter, ...]] = (
+    home.router,
+    tape_forms.router,
+    condition.router,
+    tapes.router,
+    images.router,
+    downloads.router,
+    vouching.router,
+    programs.router,
+    search.router,
+    upload.router,
+    accounts.router,
+    help.router,
+)
+"""In the order in which addresses are matched: /tapes/new before /tapes/{number}."""

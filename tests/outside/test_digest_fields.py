@@ -58,8 +58,8 @@ def test_a_body_without_its_line_feed_is_another_and_is_refused():
         checker.finish()
 
     found = b64encode(hashlib.sha256(HELLO.rstrip(b"\n")).digest()).decode()
-    assert "digest-mismatch" == refused.value.problem.code
-    assert "Content-Digest" == refused.value.where
+    assert refused.value.problem.code == "digest-mismatch"
+    assert refused.value.where == "Content-Digest"
     assert found in refused.value.mend
 
 
@@ -67,8 +67,8 @@ def test_algorithms_that_the_rfc_calls_deprecated_are_passed_over():
     """Section 5: md5, sha, unixsum, unixcksum, adler and crc32c are deprecated."""
     value = ", ".join(f"{name}=:AAAA:" for name in ("md5", "sha", "crc32c"))
 
-    assert {} == parse(value, field="Repr-Digest")
-    assert ("sha-256", "sha-512") == ALGORITHMS
+    assert parse(value, field="Repr-Digest") == {}
+    assert ALGORITHMS == ("sha-256", "sha-512")
 
 
 @pytest.mark.parametrize(
@@ -78,5 +78,5 @@ def test_what_is_not_a_dictionary_of_byte_sequences_is_refused(value):
     with pytest.raises(Refused) as refused:
         parse(value, field="Repr-Digest")
 
-    assert "malformed" == refused.value.problem.code
-    assert "Repr-Digest" == refused.value.where
+    assert refused.value.problem.code == "malformed"
+    assert refused.value.where == "Repr-Digest"

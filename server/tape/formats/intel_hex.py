@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 from server.tape.codes.iso_646 import Iso646
 from server.tape.findings import Finding, Severity
 from server.tape.formats.base import Decoding, Evidence
-from server.tape.formats.hex_decoding import Placed, Reading, decode
+from server.tape.formats.hex_decoding import decode
 from server.tape.hexadecimal.memory import stretches
 from server.tape.hexadecimal.program import HexProgram
+from server.tape.hexadecimal.reading import Placed, Reading
 from server.tape.hexadecimal.recognition import weigh
 from server.tape.hexadecimal.records import Grammar, Integers, Records
 from server.tape.image import Image

@@ -16,9 +16,10 @@ from server.tape.codes.iso_646 import Iso646
 from server.tape.errors import CannotBuild
 from server.tape.findings import Finding, Severity
 from server.tape.formats.base import Decoding, Evidence
-from server.tape.formats.hex_decoding import Placed, Reading, decode
+from server.tape.formats.hex_decoding import decode
 from server.tape.hexadecimal.memory import Loads, stretches
 from server.tape.hexadecimal.program import HexProgram
+from server.tape.hexadecimal.reading import Placed, Reading
 from server.tape.hexadecimal.recognition import weigh
 from server.tape.hexadecimal.records import Grammar, Integers, Records
 from server.tape.image import Image
@@ -105,9 +106,8 @@ class SRecord:
         end_type = next(kind for kind, each in END.items() if each == width)
         records = [_record(HEADER, 0, content.header)] if content.header else []
         data = [_record(data_type, *chunk) for chunk in content.chunks()]
-        if len(data) <= 0xFFFFFF:
-            count = COUNT if len(data) <= 0xFFFF else LONG_COUNT
-            data.append(_record(count, len(data), b""))
+        count = COUNT if len(data) <= 0xFFFF else LONG_COUNT
+        data.append(_record(count, len(data) & 0xFFFFFF, b""))
         records += [*data, _record(end_type, content.entry_address or 0, b"")]
         return content.image(records)
 
@@ -201,12 +201,12 @@ def _misfit(placed: Placed, record: int, kind: int, extra: int) -> Finding:
             f"the record passes its checksum, but there is no type S{kind}",
             "see which machine wrote the tape; the record was skipped",
         )
-    size = f"{-extra} bytes too few" if extra < 0 else f"{extra} bytes too many"
+    size = f"short by {-extra}" if extra < 0 else f"long by {extra}"
     return placed.finding(
         record,
         "length-mismatch",
         Severity.WARNING,
-        f"the record has {size} for type S{kind}",
+        f"the record is too {size} for its type S{kind}, counted in bytes",
         "see which machine wrote the tape",
     )
 

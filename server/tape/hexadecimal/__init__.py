@@ -1,8 +1,15 @@
 """What the two hexadecimal record formats share: finding records, mending them, loading them.
 
-records     every whole record of a text at once, by array operations
-mending     the records that fail: what was found, what was due, what can still be told
-memory      the bytes loaded, in address order; overlaps and gaps
-decoding    the whole way from a view to a decoding
-program     what is built: memory and entry address, to characters on a tape
+    records         every whole record of a text at once, by array operations
+    failures        the records that fail: what was found, what was due
+    mending         what one doubtful byte must have been
+    outside         what stands between records
+    memory          the bytes loaded, in address order
+    reading         records with their frames, and what a format makes of them
+    load_findings   gaps, overlaps, order, end
+    places          findings about stretches of a text, and how many are said
+    recognition     how sure it is that a text is made of records
+    program         what is built: memory and entry address, to characters on a tape
+
+The way from a view to a decoding is `server.tape.formats.hex_decoding`.
 """

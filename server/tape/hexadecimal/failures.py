@@ -6,14 +6,15 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from server.tape.findings import Finding, Severity
-from server.tape.hexadecimal.mending import LONGEST_LENGTH, Mended, bytes_of, mend
+from server.tape.hexadecimal.mending import LONGEST_LENGTH, Mended, bytes_as_said, bytes_of, mend
 from server.tape.hexadecimal.places import Places
 from server.tape.hexadecimal.records import NIBBLES, NO_DIGIT, Grammar, Scan
 
 MOST_READ: Final = 5000
 """How many failing records are looked into; a tape of noise has any number of them."""
 
-_LINE_END = re.compile(rb"[\x00-\x1f]")
+_LINE_END = re.compile(rb"[\r\n]")
+_FILL = bytes(range(0x21))
 _READ_AGAIN = "read these frames again"
 
 
@@ -35,6 +36,7 @@ class Failing:
         self._scan = scan
         self._grammar = grammar
         self._places = places
+        self._longest = grammar.characters(LONGEST_LENGTH + grammar.beyond)
 
     def failures(self) -> list[Failure]:
         """What was found at each suspect that is not part of another record."""
@@ -46,6 +48,12 @@ class Failing:
             if not found or start >= found[-1].stop:
                 found.append(self._at(start, limit))
         return found
+
+    @property
+    def looked_into(self) -> int:
+        """The character up to which all suspects were looked into."""
+        rest = self._scan.suspects[MOST_READ:]
+        return int(rest[0]) if rest.size else len(self._text)
 
     def unread(self) -> list[Finding]:
         """One finding for the suspects beyond the bound."""
@@ -59,20 +67,24 @@ class Failing:
 
     def _at(self, start: int, limit: int) -> Failure:
         wide = self._line_end(start, limit)
-        # A hole too many can turn a digit into a mark, so first look past the next mark.
-        narrow = self._text.find(self._grammar.mark, start + 1, wide)
+        # A hole too many can turn a digit into a mark, so first look past the next mark; one
+        # too few turns it into a control character, so only CR and LF end a line.
+        next_mark = self._text.find(self._grammar.mark, start + 1, wide)
+        narrow = self._without_fill(start, next_mark) if next_mark > start else wide
         for stop in (wide, narrow):
             line = self._text[start:stop]
             mended = mend(line, self._grammar)
             if mended:
                 return self._mended(start, stop, mended)
-        return self._checksum(start) or self._unread(start, narrow if narrow > start else wide)
+        return self._checksum(start) or self._unread(start, narrow)
 
     def _line_end(self, start: int, limit: int) -> int:
-        longest = self._grammar.characters(LONGEST_LENGTH + self._grammar.beyond)
-        bound = min(limit, start + longest)
+        bound = min(limit, start + self._longest)
         end = _LINE_END.search(self._text, start + 1, bound)
-        return end.start() if end else bound
+        return self._without_fill(start, end.start() if end else bound)
+
+    def _without_fill(self, start: int, stop: int) -> int:
+        return start + len(self._text[start:stop].rstrip(_FILL))
 
     def _kind(self, start: int) -> int:
         return NIBBLES[self._text[start + 1]] if start + 1 < len(self._text) else NO_DIGIT
@@ -90,7 +102,7 @@ class Failing:
         if mended.place == 0:
             said = line[self._grammar.head : self._grammar.head + 2].decode("ascii")
             message = (
-                f"{name} gives its length as {said}; its line has the length "
+                f"{name} gives its length as {said!r}; its line has the length "
                 f"{mended.data[0]:02X}, and the checksum agrees with the line"
             )
             advice = f"{_READ_AGAIN}: the length is likely misread; the bytes were loaded"
@@ -104,22 +116,19 @@ class Failing:
 
     def _checksum(self, start: int) -> Failure | None:
         """The record at `start`, if only its checksum fails."""
-        head = start + self._grammar.head
-        data, unread = bytes_of(self._text[head : head + 2])
-        size = data[0] + self._grammar.beyond if data and not unread else 0
-        data, unread = bytes_of(self._text[head : head + 2 * size])
-        if size < self._grammar.least or len(data) < size or unread:
+        data = bytes_as_said(self._text[start : start + self._longest], self._grammar)
+        if data is None:
             return None
-        stop = head + 2 * size
+        stop = start + self._grammar.characters(len(data))
         due = self._grammar.total - sum(data[:-1]) & 0xFF
         message = (
             f"{self._name(start, data)} has the checksum {data[-1]:02X} where its bytes "
             f"call for {due:02X}"
         )
         advice = f"{_READ_AGAIN}{self._by_parity(start, stop, data)}; the bytes were loaded as read"
-        return self._failure(start, stop, bytes(data), "checksum-mismatch", message, advice)
+        return self._failure(start, stop, data, "checksum-mismatch", message, advice)
 
-    def _by_parity(self, start: int, stop: int, data: bytearray) -> str:
+    def _by_parity(self, start: int, stop: int, data: bytes) -> str:
         """What the byte must be where parity points at one frame of the record."""
         errors = self._places.parity_errors(start, stop)
         if len(errors) != 1 or errors[0] < self._grammar.head:

@@ -1,6 +1,6 @@
 """What records load: every byte in address order, the last loaded winning; overlaps and gaps."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -53,9 +53,10 @@ class Loads:
         return Cells(
             np.repeat(self.addresses - first, self.lengths) + count,
             self.raw[np.repeat(self.at - first, self.lengths) + count],
-            np.repeat(self.starts, self.lengths),
-            np.repeat(self.stops, self.lengths),
-            np.repeat(self.damaged, self.lengths),
+            np.repeat(np.arange(self.lengths.size, dtype=np.int32), self.lengths),
+            self.starts,
+            self.stops,
+            self.damaged,
         )
 
 
@@ -131,17 +132,16 @@ def _contended(loads: Loads) -> Memory:
     """The memory where some address is loaded more than once."""
     cells = loads.cells()
     order = np.argsort(cells.addresses, kind="stable")
-    records = np.repeat(loads.records, loads.lengths)[order]
     addresses, values = cells.addresses[order], cells.values[order]
+    records = loads.records[cells.sources[order]]
     again = addresses[1:] == addresses[:-1]
     other = again & (values[1:] != values[:-1])
     last = order[np.append(~again, True)]
-    kept = Cells(
-        cells.addresses[last],
-        cells.values[last],
-        cells.starts[last],
-        cells.stops[last],
-        cells.damaged[last],
+    kept = replace(
+        cells,
+        addresses=cells.addresses[last],
+        values=cells.values[last],
+        sources=cells.sources[last],
     )
     return Memory(kept, _ranges(kept), np.unique(records[1:][again]), np.unique(records[1:][other]))
 

@@ -8,6 +8,8 @@ from server.tape.hexadecimal.records import NIBBLES, NO_DIGIT, Grammar
 LONGEST_LENGTH: Final = 0xFF
 """A length is one byte."""
 
+_DIGITS_IN_BYTE = 2
+
 
 @dataclass(frozen=True, slots=True)
 class Mended:
@@ -41,10 +43,13 @@ def mend(line: bytes, grammar: Grammar) -> Mended | None:
     The checksum says what the byte must be; a digit of it that is readable must agree.
     """
     digits = line[grammar.head :]
-    data, doubtful = bytes_of(digits)
-    length = len(data) - grammar.beyond
-    if len(digits) % 2 or len(data) < grammar.least or length > LONGEST_LENGTH:
+    size = len(digits) // 2
+    length = size - grammar.beyond
+    if len(digits) % 2 or size < grammar.least or length > LONGEST_LENGTH:
         return None
+    if digits.translate(NIBBLES).count(NO_DIGIT) > _DIGITS_IN_BYTE:
+        return None
+    data, doubtful = bytes_of(digits)
     if data[0] != length and 0 not in doubtful:
         doubtful.append(0)
     if len(doubtful) != 1:
@@ -58,11 +63,16 @@ def mend(line: bytes, grammar: Grammar) -> Mended | None:
 
 def checked(line: bytes, grammar: Grammar) -> bytes | None:
     """The bytes of the record that begins `line`, if it is whole and passes its checksum."""
-    data, unread = bytes_of(line[grammar.head :])
-    size = data[0] + grammar.beyond if data else 0
-    if size < grammar.least or size > len(data) or any(place < size for place in unread):
-        return None
-    return bytes(data[:size]) if sum(data[:size]) & 0xFF == grammar.total else None
+    whole = bytes_as_said(line, grammar)
+    return whole if whole and sum(whole) & 0xFF == grammar.total else None
+
+
+def bytes_as_said(line: bytes, grammar: Grammar) -> bytes | None:
+    """As many bytes as the length at the head of `line` calls for, if all can be read."""
+    data, unread = bytes_of(line[grammar.head : grammar.head + 2])
+    size = data[0] + grammar.beyond if data and not unread else 0
+    data, unread = bytes_of(line[grammar.head : grammar.characters(size)])
+    return bytes(data) if grammar.least <= size == len(data) and not unread else None
 
 
 def _agrees(digits: bytes, place: int, value: int) -> bool:

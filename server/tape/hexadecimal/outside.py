@@ -37,7 +37,12 @@ def printable(text: bytes) -> Bytes:
 def outside(
     text: bytes, starts: Integers, stops: Integers, grammar: Grammar, places: Places
 ) -> Outside:
-    """The findings on all that `text` holds outside `starts` to `stops`, which rise."""
+    """The findings on all that `text` holds outside `starts` to `stops`, which rise.
+
+    `text` may end before the last of them.
+    """
+    within = starts.searchsorted(len(text))
+    starts, stops = starts[:within], np.minimum(stops[:within], len(text))
     marks = printable(text)
     if int(np.count_nonzero(marks)) == int((stops - starts).sum()):
         return Outside([], [])
@@ -88,9 +93,9 @@ def _lost_record(line: bytes, start: int, grammar: Grammar, places: Places) -> F
                 start, stop, "record-mark-missing", Severity.DAMAGE, message, advice
             )
             return Failure(start, stop, kind, data, where)
-    message = f"{len(line)} characters, like those of a record, have no record mark{parity}"
+    message = f"{len(line)} characters look like a record, and cannot be read as one{parity}"
     advice = "read these frames again; none of this was loaded"
-    where = places.finding(start, stop, "record-mark-missing", Severity.DAMAGE, message, advice)
+    where = places.finding(start, stop, "record-unread", Severity.DAMAGE, message, advice)
     return Failure(start, stop, NO_DIGIT, None, where)
 
 

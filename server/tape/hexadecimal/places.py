@@ -36,8 +36,10 @@ class Places:
     def parity_errors(self, start: int, stop: int) -> list[int]:
         """Which of the characters `start` up to `stop`, counted from 0, break parity."""
         frames, errors = self.characters.frames, self.characters.parity_errors
-        first, last = np.searchsorted(errors, (frames[start], int(frames[stop - 1]) + 1))
-        found: list[int] = np.searchsorted(frames, errors[first:last]).tolist()
+        # Bounds of another type would have the whole array copied to it, every time.
+        bounds = np.array([frames[start], frames[stop - 1] + 1], errors.dtype)
+        inside = errors[slice(*errors.searchsorted(bounds))]
+        found: list[int] = frames.searchsorted(inside).tolist()
         return [at - start for at in found]
 
 

@@ -11,7 +11,9 @@ SAMPLE_CHARACTERS = 8192
 SEARCHED_CHARACTERS = 1 << 18
 """How far in the first record is looked for: more than any title or comment before it."""
 
-ALL_PASS, MOST_PASS, SHAPE_ONLY, MENTIONED = 0.99, 0.9, 0.6, 0.1
+ALL_PASS, MOST_PASS, SHAPE_ONLY, MENTIONED = 0.99, 0.985, 0.975, 0.1
+"""Records are text too, and text is at most 0.97 sure of it: a record that is as long as it says,
+let alone one that adds up, is the better explanation, on a short and damaged tape as well."""
 
 
 def weigh(text: bytes, grammar: Grammar, start: re.Pattern[bytes]) -> tuple[float, str] | None:

@@ -89,7 +89,7 @@ class Records:
 class Scan:
     """The sound records of a text, and where others begin.
 
-    Of the `suspects`, `failing` are as long as they say, and fail by their checksum alone.
+    Of the `suspects`, `failing` are just as long as they say, and fail by their checksum.
     """
 
     records: Records
@@ -105,12 +105,16 @@ def scan(text: bytes, grammar: Grammar) -> Scan:
     starts, runs = _marks(padded, nibbles, grammar)
     pairs = nibbles[:-1] << np.uint8(4) | nibbles[1:]
     sizes = pairs[starts + grammar.head].astype(np.int64) + grammar.beyond
-    fits = (runs >= grammar.characters(0) - 1 + 2 * sizes) & (sizes >= grammar.least)
+    due = grammar.characters(0) - 1 + 2 * sizes
+    fits = (runs >= due) & (sizes >= grammar.least)
     records = _read(pairs, nibbles, starts[fits], sizes[fits], grammar)
+    if fits.all() and records.sound.all():
+        return Scan(records, np.empty(0, np.int64), 0)
     unfit = starts[~fits]
-    suspects = np.concatenate([unfit[_readable(nibbles, unfit)], records.starts[~records.sound]])
-    failing = int(np.count_nonzero(~records.sound))
-    return Scan(_only(records, records.sound) if failing else records, np.sort(suspects), failing)
+    failing = ~records.sound
+    suspects = np.concatenate([unfit[_readable(nibbles, unfit)], records.starts[failing]])
+    exact = int(np.count_nonzero(failing & (runs == due)[fits]))
+    return Scan(_only(records, records.sound), np.sort(suspects), exact)
 
 
 def joined(records: Records, others: list[tuple[int, int, int, bytes]]) -> Records:

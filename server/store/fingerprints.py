@@ -1,0 +1,120 @@
+"""The index of fingerprints: which images share most with one, rare ones weighing more.
+
+A fingerprint that many images have says little, and reading all who have it would make the cost
+grow with the library; so of each only the newest 64 holders are read, and each of so many counts
+for one in so many. One statement, one round trip, whichever the database.
+"""
+
+import json
+from collections.abc import Callable, Mapping
+from typing import Any, Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import (
+    ARRAY,
+    BigInteger,
+    ColumnElement,
+    Executable,
+    Float,
+    Integer,
+    Select,
+    String,
+    and_,
+    bindparam,
+    func,
+    insert,
+    literal,
+    select,
+    true,
+)
+from sqlalchemy.orm import Session, aliased
+from sqlmodel import col
+
+from server.store.kin import Fingerprint
+
+Hashes = NDArray[np.int64]
+
+HOLDERS: Final = 64
+"""The most images that are read for one fingerprint."""
+
+MOST: Final = 20
+"""The most candidates that are worth an exact comparison."""
+
+
+class Candidate(NamedTuple):
+    """An image that shares so many fingerprints with the one asked about, and their weight."""
+
+    image_id: int
+    shared: int
+    weight: float
+
+
+def _ranked(held: Select[int, int]) -> Select[int, int, float]:
+    """The images in `held`, pairs of a fingerprint and a holder, by the weight of all they hold."""
+    pairs = held.cte("held")
+    holders = func.count().over(partition_by=pairs.c.hash)
+    weighed = select(pairs.c.image_id, (literal(1.0, Float) / holders).label("weight")).subquery()
+    weight = func.sum(weighed.c.weight)
+    return (
+        select(weighed.c.image_id, func.count(), weight)
+        .where(weighed.c.image_id != bindparam("besides", type_=Integer))
+        .group_by(weighed.c.image_id)
+        .order_by(weight.desc(), weighed.c.image_id.desc())
+        .limit(bindparam("most", type_=Integer))
+    )
+
+
+def _newest_holders(wanted: ColumnElement[int]) -> Select[int]:
+    holder = aliased(Fingerprint, name="holder")
+    return (
+        select(col(holder.image_id))
+        .where(col(holder.hash) == wanted)
+        .order_by(col(holder.image_id).desc())
+        .limit(HOLDERS)
+    )
+
+
+def _on_sqlite() -> Select[int, int, float]:
+    wanted = func.json_each(bindparam("hashes", type_=String)).table_valued("value", name="wanted")
+    newest = _newest_holders(wanted.c.value).correlate(wanted)
+    holds = and_(col(Fingerprint.hash) == wanted.c.value, col(Fingerprint.image_id).in_(newest))
+    held = select(col(Fingerprint.hash), col(Fingerprint.image_id)).select_from(wanted)
+    return _ranked(held.join(Fingerprint, holds))
+
+
+def _on_postgresql() -> Select[int, int, float]:
+    hashes = func.unnest(bindparam("hashes", type_=ARRAY(BigInteger)))
+    wanted = hashes.table_valued("hash", name="wanted").render_derived()
+    newest = _newest_holders(wanted.c.hash).lateral("newest")
+    held = select(wanted.c.hash, newest.c.image_id).select_from(wanted)
+    return _ranked(held.join(newest, true()))
+
+
+_BY_DIALECT: Final[Mapping[str, tuple[Executable, Callable[[list[int]], Any]]]] = {
+    "sqlite": (_on_sqlite(), json.dumps),
+    "postgresql": (_on_postgresql(), list),
+}
+
+
+def add(session: Session, image_id: int, hashes: Hashes) -> None:
+    """Put the fingerprints of an image, all different, into the index."""
+    rows = [{"hash": value, "image_id": image_id} for value in hashes.tolist()]
+    if rows:
+        session.execute(insert(Fingerprint), rows)
+
+
+def candidates(
+    session: Session, hashes: Hashes, *, besides: int | None = None, most: int = MOST
+) -> list[Candidate]:
+    """The images that share most with `hashes`, heaviest first, without the image `besides`."""
+    statement, as_parameter = _BY_DIALECT[session.get_bind().dialect.name]
+    found = session.execute(
+        statement,
+        {
+            "hashes": as_parameter(hashes.tolist()),
+            "besides": 0 if besides is None else besides,
+            "most": most,
+        },
+    )
+    return [Candidate(image_id, shared, float(weight)) for image_id, shared, weight in found]

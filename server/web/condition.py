@@ -1,0 +1,198 @@
+"""Condition reports: the list, one report, logging one, amending it, and ending a quarantine."""
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from server.catalog import condition, tapes
+from server.catalog.condition_values import NewReport, ReportChange, ReportRecord
+from server.catalog.tape_values import Page, TapeRecord
+from server.catalog.vocabulary import Method, Reason
+from server.catalog.work import Role, Work
+from server.web.context import Filled, PageContext
+from server.web.forms import Form, FormDep
+from server.web.tape_forms import revision_of
+from server.web.visit import VisitDep
+
+router = APIRouter()
+
+DEFECT_ROWS = 4
+"""Empty rows for defects in a form; a form that is full is given more."""
+
+ALONE = ("checked_on", "state", "reason", "method", "machine_readable", "advice", "hazard")
+IN_A_ROW = ("kind", "severity", "position_mm", "note")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ReportsPage(PageContext):
+    """A page of reports, of all tapes or of one (`tape`)."""
+
+    template: ClassVar[str] = "pages/reports.html"
+    found: Page[ReportRecord]
+    tape: TapeRecord | None = None
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ReportPage(PageContext):
+    """One report; `tape` is what it is about."""
+
+    template: ClassVar[str] = "pages/report.html"
+    report: ReportRecord
+    tape: TapeRecord
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ReportFormPage(PageContext):
+    """The form of a report: of a new one, or of one that is held (`report`)."""
+
+    template: ClassVar[str] = "pages/report_form.html"
+    form: Filled
+    tape: TapeRecord
+    rows: int
+    report: ReportRecord | None = None
+
+
+def _as_rows(defects: tuple[dict[str, Any], ...]) -> dict[str, Any]:
+    return {
+        f"defects.{row}.{name}": "" if defect[name] is None else defect[name]
+        for row, defect in enumerate(defects)
+        for name in IN_A_ROW
+    }
+
+
+def _rows_of(form: Form) -> list[dict[str, str]]:
+    """The defects in a form; a row without a kind, a place and a note is not one."""
+    numbers = sorted(
+        int(name.split(".")[1])
+        for name in form.fields
+        if name.startswith("defects.") and name.endswith(".kind") and name.split(".")[1].isdecimal()
+    )
+    rows = [{name: form.text(f"defects.{row}.{name}") for name in IN_A_ROW} for row in numbers]
+    return [row for row in rows if row["kind"] or row["position_mm"] or row["note"]]
+
+
+def _rows_needed(values: dict[str, Any]) -> int:
+    held = {name.split(".")[1] for name, value in values.items() if ".kind" in name and value}
+    return len(held) + DEFECT_ROWS
+
+
+def _settled(form: Form, filled: Filled) -> Filled:
+    """The form again, its defects without gaps, as they were numbered for the check."""
+    alone = {
+        name: value for name, value in filled.values.items() if not name.startswith("defects.")
+    }
+    return Filled({**alone, **_as_rows(tuple(_rows_of(form)))}, filled.errors, filled.refusal)
+
+
+def _form_page(
+    work: Work, number: str, form: Filled, report: ReportRecord | None = None
+) -> ReportFormPage:
+    work.actor.require(Role.VOLUNTEER)
+    return ReportFormPage(
+        title=f"Condition of tape {number}",
+        form=form,
+        tape=tapes.get(work, number),
+        rows=_rows_needed(form.values),
+        report=report,
+    )
+
+
+def _blank(work: Work, number: str) -> Filled:
+    return Filled(
+        {
+            "checked_on": work.now.date().isoformat(),
+            "state": tapes.get(work, number).condition,
+            "reason": Reason.SCHEDULE,
+            "method": Method.BY_EYE,
+        }
+    )
+
+
+def _as_it_stands(report: ReportRecord) -> Filled:
+    alone = {name: getattr(report, name) for name in ALONE}
+    defects = tuple(defect.model_dump() for defect in report.defects)
+    return Filled({**alone, **_as_rows(defects), "revision": report.revision})
+
+
+@router.get("/condition-reports")
+def browse(visit: VisitDep, page: int = 1) -> Response:
+    """The reports of all tapes."""
+    with visit.work() as work:
+        found = condition.page(work, page=page, page_size=visit.settings.page_size)
+        return visit.page(ReportsPage(title="Condition reports", found=found), block="results")
+
+
+@router.get("/tapes/{number}/condition")
+def browse_of_tape(visit: VisitDep, number: str, page: int = 1) -> Response:
+    """The reports of one tape."""
+    with visit.work() as work:
+        tape = tapes.get(work, number)
+        found = condition.page(work, number, page, visit.settings.page_size)
+        shown = ReportsPage(title=f"Condition of tape {number}", found=found, tape=tape)
+        return visit.page(shown, block="results")
+
+
+@router.get("/tapes/{number}/condition/new")
+def new(visit: VisitDep, number: str) -> Response:
+    """The form of a new report."""
+    with visit.work() as work:
+        work.actor.require(Role.VOLUNTEER)
+        return visit.page(_form_page(work, number, _blank(work, number)))
+
+
+@router.post("/tapes/{number}/condition/new")
+def log(visit: VisitDep, number: str, form: FormDep) -> Response:
+    """Log a report."""
+
+    def act(work: Work) -> Response:
+        given = {"tape": number, "defects": _rows_of(form), **form.only(ALONE)}
+        report = condition.log(work, NewReport.of(given))
+        return visit.redirect(f"/condition-reports/{report.id}")
+
+    return visit.submit(
+        form, act, lambda work, filled: _form_page(work, number, _settled(form, filled))
+    )
+
+
+@router.get("/condition-reports/{report_id}")
+def show(visit: VisitDep, report_id: int) -> Response:
+    """One report."""
+    with visit.work() as work:
+        report = condition.get(work, report_id)
+        tape = tapes.get(work, report.tape)
+        title = f"Condition of tape {report.tape} on {report.checked_on}"
+        return visit.page(ReportPage(title=title, report=report, tape=tape))
+
+
+@router.get("/condition-reports/{report_id}/edit")
+def edit(visit: VisitDep, report_id: int) -> Response:
+    """The form of a report that is held."""
+    with visit.work() as work:
+        report = condition.get(work, report_id)
+        return visit.page(_form_page(work, report.tape, _as_it_stands(report), report))
+
+
+@router.post("/condition-reports/{report_id}/edit")
+def amend(visit: VisitDep, report_id: int, form: FormDep) -> Response:
+    """Amend a report."""
+
+    def act(work: Work) -> Response:
+        given = ReportChange.of({"defects": _rows_of(form), **form.only(ALONE)})
+        condition.amend(work, report_id, given, revision_of(form))
+        return visit.redirect(f"/condition-reports/{report_id}")
+
+    def again(work: Work, filled: Filled) -> ReportFormPage:
+        report = condition.get(work, report_id)
+        return _form_page(work, report.tape, _settled(form, filled), report)
+
+    return visit.submit(form, act, again)
+
+
+@router.post("/tapes/{number}/release")
+def release(visit: VisitDep, number: str, form: FormDep) -> Response:
+    """End the quarantine of a tape."""
+    with visit.change(form) as work:
+        condition.release(work, number, form.text("note"))
+        return visit.redirect(f"/tapes/{number}")

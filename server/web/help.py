@@ -1,0 +1,109 @@
+"""Help inside the site: words, formats, digests, problems, cautions, and the door for programs."""
+
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from fastapi import APIRouter
+from starlette.requests import Request
+from starlette.responses import Response
+
+from server.catalog.vocabulary import CAUTIONS, Hazard
+from server.statuses import PROBLEMS, Problem
+from server.tape.formats import FORMATS
+from server.web.context import PageContext
+from server.web.operations import Operation, operations
+from server.web.visit import VisitDep
+
+router = APIRouter(prefix="/help")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class HelpPage(PageContext):
+    """The way to each page of help."""
+
+    template: ClassVar[str] = "pages/help/index.html"
+    title: str = "Help"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class WordsPage(PageContext):
+    """What the words mean."""
+
+    template: ClassVar[str] = "pages/help/words.html"
+    title: str = "Words"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FormatsPage(PageContext):
+    """What the archive can read, straight from the registry of formats."""
+
+    template: ClassVar[str] = "pages/help/formats.html"
+    title: str = "Formats"
+    formats: tuple[Any, ...] = tuple(FORMATS.values())
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class DigestsPage(PageContext):
+    """How to see that a file is the right one."""
+
+    template: ClassVar[str] = "pages/help/digests.html"
+    title: str = "Comparing digests"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ProblemsPage(PageContext):
+    """Every way to be refused, by its code."""
+
+    template: ClassVar[str] = "pages/help/problems.html"
+    title: str = "When something is refused"
+    problems: tuple[Problem, ...] = tuple(PROBLEMS.values())
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CautionsPage(PageContext):
+    """What to mind when handling tape."""
+
+    template: ClassVar[str] = "pages/help/cautions.html"
+    title: str = "Handling tape safely"
+    cautions: tuple[tuple[Hazard, str], ...] = tuple(
+        (hazard, text) for hazard, text in CAUTIONS.items() if text
+    )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ProgramsDoorPage(PageContext):
+    """The JSON interface, straight from its own description."""
+
+    template: ClassVar[str] = "pages/help/api.html"
+    title: str = "For programs"
+    operations: tuple[Operation, ...]
+
+
+FIXED = {
+    "": HelpPage(),
+    "/words": WordsPage(),
+    "/formats": FormatsPage(),
+    "/digests": DigestsPage(),
+    "/problems": ProblemsPage(),
+    "/cautions": CautionsPage(),
+}
+"""The pages that are the same for everybody."""
+
+
+def _fixed(page: PageContext) -> Any:
+    def show(visit: VisitDep) -> Response:
+        with visit.work():
+            return visit.page(page)
+
+    return show
+
+
+for path, page in FIXED.items():
+    router.add_api_route(path, _fixed(page), methods=["GET"])
+
+
+@router.get("/api")
+def programs_door(visit: VisitDep, request: Request) -> Response:
+    """The JSON interface."""
+    with visit.work():
+        return visit.page(ProgramsDoorPage(operations=operations(request.app.state.describe_api())))

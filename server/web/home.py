@@ -1,0 +1,71 @@
+"""The first page, and the choice of light or dark."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from server.catalog import programs, tapes
+from server.catalog.program_values import ProgramQuery
+from server.catalog.tape_values import Page, Sort, TapeQuery, TapeRow
+from server.catalog.work import Work
+from server.web.context import PageContext
+from server.web.forms import FormDep
+from server.web.visit import VisitDep
+
+router = APIRouter()
+
+NEWEST = 8
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class HomePage(PageContext):
+    """What the library holds: `tapes` is the first page of the newest, with all counts."""
+
+    template: ClassVar[str] = "pages/home.html"
+    tapes: Page[TapeRow]
+    programs: int
+    demo: bool
+
+    @classmethod
+    def of(cls, work: Work, *, demo: bool) -> "HomePage":
+        """The page as the library stands."""
+        return cls(
+            title="Punched tapes, read and kept",
+            tapes=tapes.page(work, TapeQuery(sort=Sort.NEWEST, page_size=NEWEST)),
+            programs=programs.page(work, ProgramQuery(page_size=1)).total,
+            demo=demo,
+        )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class AppearancePage(PageContext):
+    """The choice of light or dark; `back` is the page to go back to."""
+
+    template: ClassVar[str] = "pages/appearance.html"
+    title: str = "Light or dark"
+    back: str
+
+
+@router.get("/")
+def home(visit: VisitDep) -> Response:
+    """What the library holds."""
+    with visit.work() as work:
+        return visit.page(HomePage.of(work, demo=visit.settings.demo))
+
+
+@router.get("/appearance")
+def appearance(visit: VisitDep, back: str = "/") -> Response:
+    """The choice of light or dark."""
+    with visit.work():
+        return visit.page(AppearancePage(back=back))
+
+
+@router.post("/appearance")
+def choose_appearance(visit: VisitDep, form: FormDep) -> Response:
+    """Remember the choice."""
+    with visit.change(form):
+        response = visit.redirect(form.text("back"))
+    visit.cookies.keep_theme(response, form.text("theme"))
+    return response

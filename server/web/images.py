@@ -1,0 +1,107 @@
+"""Images: what their bytes say, their listing, and two of them line by line."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from server.catalog import images
+from server.catalog.records import Comparison, ImageRecord, KinRecord
+from server.catalog.work import Work
+from server.web.compared import Shown, shown
+from server.web.context import PageContext
+from server.web.estimates import Estimates, estimates
+from server.web.listed import ListedLine, ListingPage, listing_page
+from server.web.tapes import image_excerpt
+from server.web.visit import VisitDep
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ImagePage(PageContext):
+    """One image, whether or not a tape carries it."""
+
+    template: ClassVar[str] = "pages/image.html"
+    image: ImageRecord
+    lines: tuple[ListedLine, ...]
+    kin: tuple[KinRecord, ...]
+    figures: Estimates
+
+    @classmethod
+    def of(cls, work: Work, sha256: str, rate: str) -> "ImagePage":
+        """The page of the image with this digest."""
+        image = images.get(work, sha256)
+        return cls(
+            title=f"{image.title}, image {sha256[:12]}",
+            image=image,
+            lines=image_excerpt(work, image),
+            kin=images.kin(work, sha256),
+            figures=estimates(image.bytes, rate),
+        )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class WholeListingPage(PageContext):
+    """A listing, a page of it at a time; `run` is what is marked in it."""
+
+    template: ClassVar[str] = "pages/listing.html"
+    image: ImageRecord
+    listing: ListingPage
+    run: str
+
+    @classmethod
+    def of(cls, work: Work, sha256: str, page: int, run: str) -> "WholeListingPage":
+        """The page of the listing of the image with this digest."""
+        image = images.get(work, sha256)
+        lines = images.listing(work, sha256).lines
+        return cls(
+            title=f"Listing of {image.title}",
+            image=image,
+            listing=listing_page(lines, image.findings, page, run),
+            run=run,
+        )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ComparePage(PageContext):
+    """Two images line by line; long runs of equal lines are folded unless all are asked for."""
+
+    template: ClassVar[str] = "pages/compare.html"
+    comparison: Comparison
+    rows: tuple[Shown, ...]
+    everything: bool
+
+    @classmethod
+    def of(cls, work: Work, sha256: str, other: str, *, everything: bool) -> "ComparePage":
+        """The page that compares the image `other` against the image `sha256`."""
+        comparison = images.comparison(work, sha256, other)
+        listings = images.listing(work, sha256).lines, images.listing(work, other).lines
+        return cls(
+            title=f"{comparison.a.title} and {comparison.b.title} compared",
+            comparison=comparison,
+            rows=shown(comparison.rows, *listings, everything=everything),
+            everything=everything,
+        )
+
+
+@router.get("/images/{sha256}")
+def show(visit: VisitDep, sha256: str, rate: str = "") -> Response:
+    """One image."""
+    with visit.work() as work:
+        return visit.page(ImagePage.of(work, sha256, rate), block="estimates")
+
+
+@router.get("/images/{sha256}/listing")
+def listing(visit: VisitDep, sha256: str, page: int = 1, q: str = "") -> Response:
+    """The listing of an image."""
+    with visit.work() as work:
+        return visit.page(WholeListingPage.of(work, sha256, page, q))
+
+
+@router.get("/images/{sha256}/compare/{other}")
+def compare(visit: VisitDep, sha256: str, other: str, lines: str = "") -> Response:
+    """Two images, line by line."""
+    with visit.work() as work:
+        return visit.page(ComparePage.of(work, sha256, other, everything=lines == "all"))

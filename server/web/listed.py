@@ -1,0 +1,123 @@
+"""Lines of a listing for a page: numbered, findings in their place, and a searched run marked."""
+
+from bisect import bisect_right
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from server.store.search import fold, readable
+from server.tape.findings import Finding
+from server.tape.listing import Line
+
+LINES_A_PAGE = 5000
+"""A full 1000 ft roll as a dump is 7,500 lines: two pages. Each is laid out only where seen."""
+
+LINES_A_BUNDLE = 100
+"""Lines that a browser lays out together, or skips together when they are out of sight."""
+
+Pieces = tuple[tuple[str, bool], ...]
+"""Text in runs, each with whether it is marked."""
+
+
+@dataclass(frozen=True, slots=True)
+class ListedLine:
+    """One line: its number in the listing (from 1), its text, and what was found in it."""
+
+    number: int
+    text: str
+    frame: int
+    pieces: Pieces = ()
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ListingPage:
+    """Part of a listing, in bundles; `matches` are the numbers of all lines that hold the run."""
+
+    bundles: tuple[tuple[ListedLine, ...], ...]
+    total: int
+    page: int
+    pages: int
+    matches: tuple[int, ...] = ()
+
+
+def page_of_line(number: int) -> int:
+    """The page, counted from 1, that a line number stands on."""
+    return 1 + max(0, number - 1) // LINES_A_PAGE
+
+
+def listing_page(
+    lines: Sequence[Line], findings: Sequence[Finding], page: int = 1, run: str = ""
+) -> ListingPage:
+    """One page of `lines`, with `run` marked wherever it stands, in either case."""
+    pages = max(1, -(-len(lines) // LINES_A_PAGE))
+    page = min(max(1, page), pages)
+    start = (page - 1) * LINES_A_PAGE
+    found = by_line(lines, findings)
+    listed = [
+        _listed(start + at, line, found, run)
+        for at, line in enumerate(lines[start : start + LINES_A_PAGE])
+    ]
+    return ListingPage(
+        bundles=tuple(
+            tuple(listed[at : at + LINES_A_BUNDLE]) for at in range(0, len(listed), LINES_A_BUNDLE)
+        ),
+        total=len(lines),
+        page=page,
+        pages=pages,
+        matches=_matches(lines, run),
+    )
+
+
+def excerpt(
+    lines: Sequence[Line], findings: Sequence[Finding], limit: int
+) -> tuple[ListedLine, ...]:
+    """The first `limit` lines."""
+    found = by_line(lines, findings)
+    return tuple(_listed(at, line, found, "") for at, line in enumerate(lines[:limit]))
+
+
+def by_line(
+    lines: Sequence[Line], findings: Sequence[Finding]
+) -> Mapping[int, tuple[Finding, ...]]:
+    """The findings by the index of each line that they touch."""
+    order = sorted(range(len(lines)), key=lambda index: lines[index].frame)
+    starts = [lines[index].frame for index in order]
+    touched: dict[int, list[Finding]] = defaultdict(list)
+    for finding in findings:
+        end = finding.frame + max(1, finding.frames)
+        at = max(0, bisect_right(starts, finding.frame) - 1)
+        while at < len(order) and starts[at] < end:
+            line = lines[order[at]]
+            if line.frame + line.frames > finding.frame:
+                touched[order[at]].append(finding)
+            at += 1
+    return {index: tuple(found) for index, found in touched.items()}
+
+
+def marked(text: str, run: str) -> Pieces:
+    """`text` in pieces, those that equal `run` in either case marked."""
+    pieces: list[tuple[str, bool]] = []
+    text = readable(text)
+    low, needle, at = fold(text), fold(run), 0
+    if not needle:
+        return ((text, False),)
+    while (found := low.find(needle, at)) >= 0:
+        pieces += [(text[at:found], False), (text[found : found + len(needle)], True)]
+        at = found + len(needle)
+    return tuple((piece, is_run) for piece, is_run in [*pieces, (text[at:], False)] if piece)
+
+
+def _listed(
+    index: int, line: Line, found: Mapping[int, tuple[Finding, ...]], run: str
+) -> ListedLine:
+    holds = bool(run) and fold(run) in fold(line.text)
+    pieces = marked(line.text, run) if holds else ()
+    return ListedLine(index + 1, line.text, line.frame, pieces, found.get(index, ()))
+
+
+def _matches(lines: Sequence[Line], run: str) -> tuple[int, ...]:
+    if not run:
+        return ()
+    needle = fold(run)
+    return tuple(at for at, line in enumerate(lines, 1) if needle in fold(line.text))

@@ -1,0 +1,98 @@
+"""Tapes: the list with its facets, and one tape with all that is known about it."""
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from server.catalog import condition, events, images, tapes
+from server.catalog.condition_values import ReportRecord
+from server.catalog.events import EventRecord, ObjectKind
+from server.catalog.records import ImageRecord, KinRecord
+from server.catalog.tape_values import Page, TapeQuery, TapeRecord, TapeRow
+from server.catalog.work import Work
+from server.web.context import PageContext
+from server.web.estimates import Estimates, estimates
+from server.web.listed import ListedLine, excerpt
+from server.web.visit import Visit, VisitDep
+
+router = APIRouter()
+
+EXCERPT_LINES = 24
+REPORTS_SHOWN = 3
+
+SEVERAL = ("format", "medium", "condition", "check_status", "verification", "place", "program")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TapesPage(PageContext):
+    """A page of the list; `query` says what was asked for."""
+
+    template: ClassVar[str] = "pages/tapes.html"
+    title: str = "Tapes"
+    query: TapeQuery
+    found: Page[TapeRow]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class TapePage(PageContext):
+    """One tape; what depends on an image is empty where it has none yet."""
+
+    template: ClassVar[str] = "pages/tape.html"
+    tape: TapeRecord
+    image: ImageRecord | None
+    lines: tuple[ListedLine, ...]
+    kin: tuple[KinRecord, ...]
+    figures: Estimates | None
+    reports: Page[ReportRecord]
+    history: tuple[EventRecord, ...]
+
+    @classmethod
+    def of(cls, work: Work, number: str, rate: str) -> "TapePage":
+        """The page of the tape with this accession number."""
+        tape = tapes.get(work, number)
+        image = tape.image
+        return cls(
+            title=f"{tape.title}, tape {tape.accession_number}",
+            tape=tape,
+            image=image,
+            lines=image_excerpt(work, image) if image else (),
+            kin=images.kin(work, image.sha256) if image else (),
+            figures=estimates(image.bytes, rate) if image else None,
+            reports=condition.page(work, tape=number, page_size=REPORTS_SHOWN),
+            history=events.of(work, ObjectKind.TAPE, number),
+        )
+
+
+def image_excerpt(work: Work, image: ImageRecord) -> tuple[ListedLine, ...]:
+    """The first lines of the listing of an image."""
+    listing = images.listing(work, image.sha256)
+    return excerpt(listing.lines, image.findings, EXCERPT_LINES)
+
+
+def asked_for(visit: Visit) -> TapeQuery:
+    """The query that the address of the page holds; unknown names in it mean nothing here.
+
+    Raises:
+        Invalid: a value in it does not fit.
+    """
+    params = visit.request.query_params
+    one = {name: params[name] for name in ("q", "sort", "page") if params.get(name)}
+    many = {name: params.getlist(name) for name in SEVERAL}
+    return TapeQuery.of({**one, **many, "page_size": visit.settings.page_size})
+
+
+@router.get("/tapes")
+def browse(visit: VisitDep) -> Response:
+    """The list of tapes."""
+    query = asked_for(visit)
+    with visit.work() as work:
+        return visit.page(TapesPage(query=query, found=tapes.page(work, query)), block="results")
+
+
+@router.get("/tapes/{number}")
+def show(visit: VisitDep, number: str, rate: str = "") -> Response:
+    """One tape."""
+    with visit.work() as work:
+        return visit.page(TapePage.of(work, number, rate), block="estimates")

@@ -1,0 +1,191 @@
+"""One visit of a page: who asks, the transaction it runs in, and the answer it gets."""
+
+import secrets
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import timedelta
+from http import HTTPStatus
+from typing import Annotated, Any
+from urllib.parse import urlencode, urlsplit
+
+from fastapi import Depends
+from sqlalchemy import Engine
+from sqlalchemy.exc import OperationalError
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from server.catalog import people
+from server.catalog.errors import Conflict, Invalid
+from server.catalog.people import Session, SessionLimits
+from server.catalog.work import VISITOR, Actor, Role, Work, unit_of_work
+from server.delivery import forgery
+from server.delivery.cookies import THEME, THEMES, Cookies
+from server.settings import Settings
+from server.statuses import problem_of
+from server.web.context import Filled, PageContext
+from server.web.forms import Form
+from server.web.render import render
+
+Act = Callable[[Work], Response]
+Again = Callable[[Work, Filled], PageContext]
+
+
+class Visit:
+    """A request, once: `actor` and the secret of the forms are known inside `work`."""
+
+    def __init__(self, request: Request) -> None:
+        self.request = request
+        self.settings: Settings = request.app.state.settings
+        self.cookies = Cookies(self.settings.secure_cookies)
+        self.actor: Actor = VISITOR
+        self._engine: Engine = request.app.state.engine
+        self._secret = request.cookies.get(self.cookies.visitor, "")
+        self._new_secret = False
+
+    @property
+    def token(self) -> str:
+        """The token of the sign-in that the browser holds, or nothing."""
+        return self.request.cookies.get(self.cookies.session, "")
+
+    @property
+    def limits(self) -> SessionLimits:
+        """How long a sign-in lasts."""
+        return SessionLimits(
+            idle=timedelta(hours=self.settings.sign_in_idle_hours),
+            absolute=timedelta(hours=self.settings.sign_in_hours),
+        )
+
+    @contextmanager
+    def work(self, *, writes: bool = False) -> Iterator[Work]:
+        """The transaction of this visit, on behalf of whoever is signed in.
+
+        Unless it `writes`, it takes no lock, so that pages never wait for an upload.
+        """
+        self._recognise()
+        with unit_of_work(self._engine, self.actor, writes=writes) as work:
+            yield work
+
+    def _recognise(self) -> None:
+        session = self._resumed() if self.token else None
+        if session is not None:
+            self.actor, self._secret = session.actor, session.csrf
+
+    def _resumed(self) -> Session | None:
+        try:
+            with unit_of_work(self._engine, writes=False) as work:
+                return people.resume(work, self.token, self.limits)
+        except OperationalError:
+            # Its last use could not be noted beside another change; wait for a turn instead.
+            with unit_of_work(self._engine) as work:
+                return people.resume(work, self.token, self.limits)
+
+    @contextmanager
+    def change(self, form: Form) -> Iterator[Work]:
+        """As `work`, for a form that changes something.
+
+        Raises:
+            Refused: the form does not carry the secret of this session.
+        """
+        with self.work(writes=True) as work:
+            given = form.text(forgery.FIELD) or self.request.headers.get(forgery.HEADER, "")
+            forgery.check_secret(given, self._secret)
+            yield work
+
+    def submit(self, form: Form, act: Act, again: Again, block: str | None = None) -> Response:
+        """What `act` answers; where it refuses the input, the page `again`, the input kept."""
+        try:
+            with self.change(form) as work:
+                return act(work)
+        except (Invalid, Conflict) as refusal:
+            filled = Filled(form.kept(), refusal.fields, refusal)
+            with self.work() as work:
+                page = again(work, filled)
+                return self.page(page, block=block, status=problem_of(refusal).status)
+
+    def page(
+        self, page: PageContext, *, block: str | None = None, status: int = HTTPStatus.OK
+    ) -> Response:
+        """The answer that shows `page`, or its `block` where htmx asks for that alone."""
+        response = render(self.request, page, chrome={"visit": self}, block=block, status=status)
+        private = self.signed_in or self._new_secret
+        response.headers["Cache-Control"] = "no-store" if private else "private, no-cache"
+        if self._new_secret:
+            self.cookies.keep(response, self.cookies.visitor, self._secret)
+        return response
+
+    def redirect(self, path: str) -> Response:
+        """The answer that sends the browser on to a page of ours, by GET."""
+        return RedirectResponse(own_path(path), HTTPStatus.SEE_OTHER)
+
+    # What the frame around every page names.
+
+    @property
+    def signed_in(self) -> bool:
+        """Whether a person is signed in."""
+        return self.actor.person_id is not None
+
+    def may(self, role: str) -> bool:
+        """Whether the person may do what `role` may."""
+        return self.actor.role.includes(Role(role))
+
+    @property
+    def csrf(self) -> str:
+        """The secret for a form, masked; a visitor without one is given one."""
+        if not self._secret:
+            self._secret, self._new_secret = secrets.token_urlsafe(32), True
+        return forgery.masked(self._secret)
+
+    @property
+    def theme(self) -> str:
+        """'light' or 'dark' where the visitor chose one, else nothing."""
+        chosen = self.request.cookies.get(THEME, "")
+        return chosen if chosen in THEMES else ""
+
+    @property
+    def path(self) -> str:
+        """The path of this page."""
+        return self.request.url.path
+
+    @property
+    def address(self) -> str:
+        """The path and query of this page."""
+        query = self.request.url.query
+        return f"{self.path}?{query}" if query else self.path
+
+    @property
+    def base(self) -> str:
+        """The scheme and host that this site was asked under."""
+        return str(self.request.base_url).rstrip("/")
+
+    def query_with(self, **changes: Any) -> str:
+        """The query of this page with some values changed, or taken out where None."""
+        params = self.request.query_params
+        kept = [(name, value) for name, value in params.multi_items() if name not in changes]
+        kept += [(name, str(value)) for name, value in changes.items() if value is not None]
+        return encoded(kept)
+
+    def query_without(self, name: str, value: str) -> str:
+        """The query of this page without one value of a field, from its first page on."""
+        params = self.request.query_params.multi_items()
+        return encoded([each for each in params if each != (name, value) and each[0] != "page"])
+
+
+def encoded(pairs: list[tuple[str, str]]) -> str:
+    """The pairs as a query, with its question mark; nothing for none."""
+    return f"?{urlencode(pairs)}" if pairs else ""
+
+
+def own_path(path: str) -> str:
+    """`path` if it is one of this site's own, else the first page: no open redirects."""
+    parts = urlsplit(path)
+    ours = path.startswith("/") and not path.startswith("//") and "\\" not in path
+    clean = all(each.isprintable() for each in path)
+    return path if ours and clean and not parts.scheme and not parts.netloc else "/"
+
+
+async def _visit(request: Request) -> Visit:
+    # Async, so that no thread is taken only to make the value.
+    return Visit(request)
+
+
+VisitDep = Annotated[Visit, Depends(_visit)]

@@ -1,0 +1,176 @@
+"""Values in words: the filters and names that every template may use."""
+
+from collections.abc import Callable, Mapping
+from datetime import date, datetime
+from types import MappingProxyType
+from typing import Any, Final
+from urllib.parse import urlencode
+
+from server.catalog.search_values import Hit
+from server.catalog.vocabulary import (
+    Condition,
+    DefectKind,
+    Extent,
+    Hazard,
+    Medium,
+    Method,
+    Reason,
+)
+from server.catalog.work import Role
+from server.tape.findings import MM_PER_INCH
+from server.tape.formats import FORMATS
+from server.tape.formats.base import Loader
+from server.tape.image import FRAME_PITCH_MM
+from server.web.listed import page_of_line
+
+
+def number(value: float) -> str:
+    """A whole number with its thousands apart."""
+    return f"{value:,.0f}"
+
+
+def count(value: int, one: str, many: str | None = None) -> str:
+    """How many of a thing: '1 line', '2 lines'."""
+    return f"{value:,} {one if value == 1 else many or one + 's'}"
+
+
+def hexadecimal(value: int, digits: int = 4) -> str:
+    """An address as it is written in listings: 0100."""
+    return f"{value:0{digits}X}"
+
+
+def metres(millimetres: float) -> str:
+    """A length in the unit that reads best."""
+    if millimetres < 1000:
+        return f"{millimetres:,.2f} mm"
+    return f"{millimetres / 1000:,.2f} m"
+
+
+def feet(millimetres: float) -> str:
+    """A length in inches, or feet where it is long."""
+    inches = millimetres / MM_PER_INCH
+    return f"{inches:,.1f} in" if inches < 36 else f"{inches / 12:,.1f} ft"
+
+
+def position_mm(frame: int) -> str:
+    """Where a frame lies from the start of the image, in millimetres."""
+    return f"{frame * FRAME_PITCH_MM:,.2f} mm"
+
+
+def position_inches(frame: int) -> str:
+    """Where a frame lies from the start of the image, in inches."""
+    return f"{frame * FRAME_PITCH_MM / MM_PER_INCH:,.1f} in"
+
+
+def duration(seconds: float) -> str:
+    """A time as a person at the reader would say it."""
+    if seconds < 60:
+        return f"{seconds:.1f} s"
+    minutes, rest = divmod(round(seconds), 60)
+    if minutes < 60:
+        return f"{minutes} min {rest} s"
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours} h {minutes} min"
+
+
+def day(value: date | datetime | None) -> str:
+    """A date, or nothing."""
+    return "" if value is None else f"{value:%Y-%m-%d}"
+
+
+def moment(value: datetime) -> str:
+    """A date and time, in UTC."""
+    return f"{value:%Y-%m-%d %H:%M} UTC"
+
+
+def size(bytes_: int) -> str:
+    """A number of bytes in the unit that reads best."""
+    for unit, scale in (("MB", 1_000_000), ("kB", 1000)):
+        if bytes_ >= scale:
+            return f"{bytes_ / scale:.1f} {unit}".replace(".0 ", " ")
+    return f"{bytes_} bytes"
+
+
+def percent(share: float) -> str:
+    """A share of 1 in percent, never rounded up to a full hundred."""
+    return f"{min(share * 100, 99.9):.1f} %" if share < 1 else "100 %"
+
+
+def short(sha256: str) -> str:
+    """The first twelve digits of a digest, enough to tell images apart by eye."""
+    return sha256[:12]
+
+
+def format_title(name: str | None) -> str:
+    """What a format is called in full."""
+    if name is None:
+        return "no image yet"
+    return FORMATS[name].title if name in FORMATS else name
+
+
+def visible(text: str) -> str:
+    """Text of a listing with its control characters shown as signs of their own."""
+    return text.translate(_SIGNS)
+
+
+_SIGNS: Final = {code: 0x2400 + code for code in range(0x20) if code != 0x09} | {0x7F: 0x2421}
+"""Unicode's control pictures."""
+
+
+def target(hit: Hit, run: str) -> str:
+    """The address that a hit leads to: in a listing, the line itself."""
+    if hit.sha256 and hit.line is not None:
+        place = {"q": run, "page": page_of_line(hit.line)}
+        return f"/images/{hit.sha256}/listing?{urlencode(place)}#L{hit.line}"
+    if hit.program is not None:
+        return f"/programs/{hit.program}"
+    return f"/tapes/{hit.accession}"
+
+
+CHECK_WORDS: Final[Mapping[str, str]] = MappingProxyType(
+    {"sound": "checks pass", "damaged": "damaged", "no-check": "carries no check"}
+)
+
+ORIENTATION_WORDS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "as-read": "read the right way round",
+        "reversed": "read from its end; turned for the listing",
+        "mirrored": "read upside down (channels mirrored); turned for the listing",
+        "reversed-mirrored": "read from its end and upside down; turned for the listing",
+    }
+)
+
+FILTERS: Final[dict[str, Callable[..., Any]]] = {
+    "number": number,
+    "count": count,
+    "hexadecimal": hexadecimal,
+    "metres": metres,
+    "feet": feet,
+    "position_mm": position_mm,
+    "position_inches": position_inches,
+    "duration": duration,
+    "day": day,
+    "moment": moment,
+    "size": size,
+    "percent": percent,
+    "short": short,
+    "format_title": format_title,
+    "visible": visible,
+    "target": target,
+    "page_of_line": page_of_line,
+}
+
+GLOBALS: Final[dict[str, Any]] = {
+    "CHECK_WORDS": CHECK_WORDS,
+    "ORIENTATION_WORDS": ORIENTATION_WORDS,
+    "CONDITIONS": tuple(Condition),
+    "DEFECT_KINDS": tuple(DefectKind),
+    "EXTENTS": tuple(Extent),
+    "HAZARDS": tuple(Hazard),
+    "LOADERS": tuple(Loader),
+    "MEDIA": tuple(Medium),
+    "METHODS": tuple(Method),
+    "REASONS": tuple(Reason),
+    "ROLES": tuple(role for role in Role if role is not Role.VISITOR),
+    "FORMATS": FORMATS,
+}

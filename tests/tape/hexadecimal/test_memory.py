@@ -1,0 +1,64 @@
+import numpy as np
+from hypothesis import given
+from hypothesis import strategies as st
+
+from server.tape.hexadecimal.memory import Loads, assemble
+
+
+def loads(*stretches: tuple[int, bytes]) -> Loads:
+    """Loads of stretches given as (address, bytes), one record each."""
+    lengths = np.array([len(data) for _, data in stretches], np.int64)
+    numbers = np.arange(len(stretches), dtype=np.int64)
+    return Loads(
+        np.frombuffer(b"".join(data for _, data in stretches), np.uint8),
+        np.cumsum(lengths) - lengths,
+        lengths,
+        np.array([address for address, _ in stretches], np.int64),
+        numbers,
+        numbers * 10,
+        numbers * 10 + 9,
+        np.zeros(len(stretches), np.bool_),
+    )
+
+
+def test_runs_that_touch_become_one_range():
+    memory = assemble(loads((2, b"CD"), (0, b"AB"), (8, b"X")))
+    assert memory.ranges == {0: b"ABCD", 8: b"X"}
+    assert memory.breaks.tolist() == [3]
+
+
+def test_the_byte_loaded_last_stands():
+    memory = assemble(loads((0, b"ABCD"), (2, b"xy"), (0, b"AB")))
+    assert memory.ranges == {0: b"ABxy"}
+    assert memory.rewritten.tolist() == [1, 2]
+    assert memory.contested.tolist() == [1]
+
+
+def test_nothing_loads_nothing():
+    assert assemble(loads()).ranges == {}
+    assert assemble(loads((5, b""))).ranges == {}
+
+
+@given(st.lists(st.tuples(st.integers(0, 60), st.binary(max_size=12)), max_size=8))
+def test_memory_is_what_loading_byte_by_byte_leaves(stretches):
+    model: dict[int, int] = {}
+    written: dict[int, int] = {}
+    rewritten, contested = set(), set()
+    for number, (address, data) in enumerate(stretches):
+        for at, byte in enumerate(data, address):
+            if at in model:
+                rewritten.add(number)
+                if model[at] != byte:
+                    contested.add(number)
+            model[at], written[at] = byte, number
+    memory = assemble(loads(*stretches))
+    found = {
+        start + at: byte for start, data in memory.ranges.items() for at, byte in enumerate(data)
+    }
+    assert found == model
+    assert (set(memory.rewritten.tolist()), set(memory.contested.tolist())) == (
+        rewritten,
+        contested,
+    )
+    cells = memory.cells
+    assert cells.starts[cells.sources].tolist() == [written[at] * 10 for at in sorted(written)]

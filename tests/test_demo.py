@@ -1,0 +1,91 @@
+"""The demonstration as its command loads it: whole, once, and never over something else."""
+
+import shutil
+
+import pytest
+from sqlalchemy import Engine
+
+from server import demo
+from server.catalog import condition, images, programs, search, tapes, verification
+from server.catalog.accounts import people
+from server.catalog.errors import Conflict
+from server.catalog.program_values import ProgramQuery
+from server.catalog.search_values import SearchQuery
+from server.catalog.tape_values import NewTape, TapeQuery
+from server.catalog.work import COMMAND, VISITOR, unit_of_work
+from server.store.engine import make_engine
+from server.tape.kinship import Kind
+
+
+@pytest.fixture(scope="module")
+def loaded(tmp_path_factory: pytest.TempPathFactory, sqlite_template):
+    path = tmp_path_factory.mktemp("demo") / "demo.db"
+    shutil.copyfile(sqlite_template, path)
+    engine = make_engine(demo.settings_for(f"sqlite:///{path}"))
+    assert demo.load(engine)
+    yield engine
+    engine.dispose()
+
+
+def test_the_whole_library_is_there(loaded: Engine):
+    with unit_of_work(loaded, VISITOR) as work:
+        assert tapes.page(work, TapeQuery()).total == 37
+        assert programs.page(work, ProgramQuery()).total == 15
+
+
+def test_loading_again_changes_nothing(loaded: Engine):
+    assert demo.load(loaded) is False
+    with unit_of_work(loaded, COMMAND) as work:
+        assert len(people(work)) == 4
+
+
+def test_a_library_of_somebody_else_is_left_alone(sqlite_engine: Engine):
+    with unit_of_work(sqlite_engine, COMMAND) as work:
+        tapes.create(work, NewTape(title="Their own tape"))
+
+    with pytest.raises(Conflict, match="not the demonstration"):
+        demo.load(sqlite_engine)
+    with unit_of_work(sqlite_engine, COMMAND) as work:
+        assert people(work) == ()
+        assert tapes.page(work, TapeQuery()).total == 1
+
+
+def test_the_second_save_of_number_duel_is_kin_with_one_line_added(loaded: Engine):
+    with unit_of_work(loaded, VISITOR) as work:
+        first, second = (tapes.get(work, number).image for number in ("2018.1", "2018.2"))
+        assert first is not None
+        assert second is not None
+        (kin,) = [each for each in images.kin(work, second.sha256) if each.sha256 == first.sha256]
+
+    assert kin.kinship == Kind.NEAR
+    assert (kin.added, kin.removed, kin.changed) == (1, 0, 0)
+    assert "one line added" in kin.description
+
+
+def test_a_line_of_a_listing_is_found(loaded: Engine):
+    with unit_of_work(loaded, VISITOR) as work:
+        found = search.find(work, SearchQuery(q="RND(-1-ABS"))
+
+    assert {hit.accession for hit in found.hits} >= {"2018.2", "2018.3", "2018.4", "2021.10"}
+
+
+def test_the_damp_box_is_held_apart_and_was_reported(loaded: Engine):
+    with unit_of_work(loaded, VISITOR) as work:
+        damp = tapes.get(work, "2021.9")
+        reports = condition.page(work, "2021.9").rows
+
+    assert damp.quarantined
+    assert damp.image is None
+    assert [report.hazard for report in reports] == ["mould suspected"]
+
+
+@pytest.mark.parametrize(
+    ("number", "word"),
+    [("2018.2", "proof-read"), ("2019.8", "self-checked"), ("2018.6", "unverified")],
+)
+def test_verification_is_what_the_story_says(loaded: Engine, number, word):
+    with unit_of_work(loaded, VISITOR) as work:
+        image = tapes.get(work, number).image
+        assert image is not None
+
+        assert verification.state(work, image.sha256).word == word
