@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from server.tape.findings import CheckStatus, Finding
+from server.tape.findings import CheckStatus, Finding, place
 from server.tape.formats.base import Decoding
 from server.tape.image import Image, Orientation, Span
 from server.tape.listing import Line, Listing
@@ -58,7 +58,14 @@ def shifted(decoding: Decoding, frames: int) -> Decoding:
         listing=Listing(
             tuple(line._replace(frame=line.frame + frames) for line in decoding.listing)
         ),
-        findings=tuple(finding.moved(frames) for finding in decoding.findings),
+        findings=tuple(_moved(finding, frames) for finding in decoding.findings),
+    )
+
+
+def _moved(finding: Finding, frames: int) -> Finding:
+    to = finding.frame + frames
+    return replace(
+        finding, frame=to, message=finding.message.replace(place(finding.frame), place(to))
     )
 
 
