@@ -9,15 +9,16 @@ from server.tape.codes.base import Characters
 from server.tape.dump import cell_lines
 from server.tape.findings import CheckStatus, Finding, check_status
 from server.tape.formats.base import Decoding, Loader, LoadRange
+from server.tape.hexadecimal.end_findings import end_findings
 from server.tape.hexadecimal.failures import Failing, Failure, kept
-from server.tape.hexadecimal.load_findings import end_findings, memory_findings
-from server.tape.hexadecimal.memory import Memory, assemble
 from server.tape.hexadecimal.outside import outside
 from server.tape.hexadecimal.places import Places, bounded_by_kind
 from server.tape.hexadecimal.reading import Placed, Reading
 from server.tape.hexadecimal.records import Grammar, Integers, Records, joined, scan
 from server.tape.image import Span
 from server.tape.listing import Line, Listing
+from server.tape.load_findings import memory_findings
+from server.tape.loading import Memory, assemble, loaded_runs
 from server.tape.parity_findings import parity_findings
 from server.tape.view import View
 
@@ -78,8 +79,8 @@ def decode(view: View, layout: Layout) -> Decoding:
     memory, lines = _load(reading)
     told = [
         *bounded_by_kind([*findings, *reading.findings]),
-        *_parity(characters, span),
-        *memory_findings(memory, placed, reading),
+        *_parity(view, characters, span),
+        *memory_findings(memory, reading.loads),
         *end_findings(reading, placed, (int(starts[-1]), int(stops[-1]))),
     ]
     return Decoding(
@@ -97,6 +98,7 @@ def decode(view: View, layout: Layout) -> Decoding:
         load_ranges=tuple(_load_range(*each) for each in memory.ranges.items()),
         entry_address=reading.entry_address,
         memory=memory.ranges,
+        blocks=loaded_runs(reading.loads),
     )
 
 
@@ -155,11 +157,11 @@ def _load_range(start: int, data: bytes) -> LoadRange:
     return LoadRange(start, start + len(data) - 1)
 
 
-def _parity(characters: Characters, span: Span) -> list[Finding]:
+def _parity(view: View, characters: Characters, span: Span) -> list[Finding]:
     """Parity errors among the records: lettering in the leader obeys no parity."""
     errors = characters.parity_errors
     inside = errors[slice(*errors.searchsorted(span))]
-    return parity_findings(replace(characters, parity_errors=inside))
+    return parity_findings(replace(characters, parity_errors=inside), view.array)
 
 
 def _without_records(view: View, layout: Layout, characters: Characters) -> Decoding:
