@@ -152,7 +152,7 @@ def _memory(work: Work, held: _Held) -> Mapping[int, bytes]:
     )
     assert frames is not None
     view = View(Image(frames, held.levels), Orientation(held.orientation))
-    return FORMATS[held.format].parse(view).memory
+    return FORMATS[held.format].parse(view).memory_by_byte
 
 
 def _nearness(found: Found) -> tuple[int, float, int]:

@@ -26,19 +26,20 @@ _SHIFT = 4  # sixteen as a power of two
 _line: Final[Callable[[tuple[str, int, int, int]], Line]] = partial(tuple.__new__, Line)
 
 Bytes = NDArray[np.uint8]
+CellValues = NDArray[np.uint8] | NDArray[np.uint16]
 Integers = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
 class Cells:
-    """Loaded bytes, in rising order of address, each with the record that it came from.
+    """Loaded cells, in rising order of address, each with the record that it came from.
 
-    `sources` is as long as `values`, and says which record a byte stood in: `starts` and
+    `sources` is as long as `values`, and says which record a cell stood in: `starts` and
     `stops` bound the frames of each record, and `damaged` says which cannot be trusted.
     """
 
     addresses: Integers
-    values: Bytes
+    values: CellValues
     sources: NDArray[np.int32]
     starts: Integers
     stops: Integers

@@ -8,6 +8,7 @@ from server.tape.findings import CheckStatus, Finding, place
 from server.tape.formats.base import Decoding
 from server.tape.image import Image, Orientation, Span
 from server.tape.listing import Line, Listing
+from server.tape.loading import LoadedBlock
 
 
 class PartKind(StrEnum):
@@ -47,7 +48,13 @@ def decoding_as_read(decoding: Decoding, image: Image, orientation: Orientation)
         data=image.span_as_read(decoding.data, orientation),
         listing=decoding.listing.as_read(image, orientation),
         findings=tuple(sorted(findings, key=_frame)),
+        blocks=tuple(_block_as_read(block, image, orientation) for block in decoding.blocks),
     )
+
+
+def _block_as_read(block: LoadedBlock, image: Image, orientation: Orientation) -> LoadedBlock:
+    span = image.span_as_read(Span(block.frame, block.frame + block.frames), orientation)
+    return block._replace(frame=span.start)
 
 
 def shifted(decoding: Decoding, frames: int) -> Decoding:
@@ -59,6 +66,7 @@ def shifted(decoding: Decoding, frames: int) -> Decoding:
             tuple(line._replace(frame=line.frame + frames) for line in decoding.listing)
         ),
         findings=tuple(_moved(finding, frames) for finding in decoding.findings),
+        blocks=tuple(block._replace(frame=block.frame + frames) for block in decoding.blocks),
     )
 
 
@@ -69,20 +77,25 @@ def _moved(finding: Finding, frames: int) -> Finding:
     )
 
 
-def merged(decodings: Sequence[Decoding]) -> Decoding:
-    """One decoding of a tape that carries several: the first one's facts, all ones' contents."""
-    first = decodings[0]
+def merged(decodings: Sequence[Decoding], main: int = 0) -> Decoding:
+    """One decoding of a tape that carries several: the facts of `main`, all ones' contents.
+
+    Memory is what those with cells as large as its own load.
+    """
+    chief = decodings[main]
     if len(decodings) == 1:
-        return first
+        return chief
+    alike = [each for each in decodings if each.cell_bytes == chief.cell_bytes]
     return replace(
-        first,
-        data=Span(first.data.start, decodings[-1].data.stop),
+        chief,
+        data=Span(decodings[0].data.start, decodings[-1].data.stop),
         listing=_joined(decodings),
         check_status=_worst([each.check_status for each in decodings]),
         content=b"\0".join(each.content for each in decodings),
         findings=tuple(sorted((f for each in decodings for f in each.findings), key=_frame)),
-        load_ranges=tuple(found for each in decodings for found in each.load_ranges),
-        memory={start: run for each in reversed(decodings) for start, run in each.memory.items()},
+        load_ranges=tuple(found for each in alike for found in each.load_ranges),
+        memory={start: run for each in reversed(alike) for start, run in each.memory.items()},
+        blocks=tuple(block for each in alike for block in each.blocks),
     )
 
 

@@ -17,12 +17,13 @@ from server.tape.errors import CannotBuild
 from server.tape.findings import Finding, Severity
 from server.tape.formats.base import Decoding, Evidence
 from server.tape.formats.hex_decoding import decode
-from server.tape.hexadecimal.memory import Loads, stretches
+from server.tape.hexadecimal.memory import stretches
 from server.tape.hexadecimal.program import HexProgram
 from server.tape.hexadecimal.reading import Placed, Reading
 from server.tape.hexadecimal.recognition import weigh
 from server.tape.hexadecimal.records import Grammar, Integers, Records
 from server.tape.image import Image
+from server.tape.loading import Loads
 from server.tape.view import View
 
 HEADER, COUNT, LONG_COUNT = 0, 5, 6

@@ -4,9 +4,9 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from server.tape.findings import Finding, Severity
-from server.tape.hexadecimal.memory import Loads
 from server.tape.hexadecimal.places import Places
 from server.tape.hexadecimal.records import Integers, Records
+from server.tape.loading import Loads
 
 
 class Placed(NamedTuple):

@@ -2,7 +2,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.tape.hexadecimal.memory import Loads, assemble
+from server.tape.loading import Loads, assemble
 
 
 def loads(*stretches: tuple[int, bytes]) -> Loads:
