@@ -73,6 +73,7 @@ def _add_service(commands: Any) -> None:
     migrate.add_argument(
         "--down", metavar="REVISION", help="take it back to a revision; 'base' empties it"
     )
+    migrate.add_argument("--yes", action="store_true", help="really go down")
     demo = _add(commands, "demo", "demo:run", "load the library of an invented club, and serve it")
     demo.add_argument("--port", type=_port, default=8000, help="port (%(default)s)")
     demo.add_argument(

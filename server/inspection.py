@@ -80,7 +80,7 @@ class ImageFacts(Fields):
     language: str | None = Field(description="Programming language, or null.")
     loader_requirement: Loader = Field(
         validation_alias=AliasChoices("loader_requirement", "loader"),
-        description="What must be in the machine before this tape can be read."
+        description="What must be in the machine before this tape can be read.",
     )
     length_mm: float = Field(description="Length at a pitch of 2.54 mm a frame, in millimetres.")
     content_sha256: str = Field(

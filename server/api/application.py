@@ -3,7 +3,7 @@
 from functools import partial
 from typing import Any, Final
 
-from fastapi import APIRouter, FastAPI
+from fastapi import APIRouter, Depends, FastAPI, Response
 from fastapi.openapi.utils import get_openapi
 from starlette.types import Scope
 
@@ -18,7 +18,7 @@ from server.api import (
 )
 from server.api.head import HeadAsGet
 from server.api.models import ListingLineOut
-from server.delivery.bodies import FORM_OVERHEAD, JSON_LIMIT, BodyLimit, is_form
+from server.delivery.bodies import JSON_LIMIT, BodyLimit, is_form
 
 MOUNT: Final = "/api"
 VERSION: Final = "/v1"
@@ -49,7 +49,7 @@ def mount(app: FastAPI) -> None:
     api = FastAPI(docs_url=None, redoc_url=None, openapi_url=f"{VERSION}/openapi.json")
     api.state = app.state
     for router in ROUTERS:
-        api.include_router(router, prefix=VERSION)
+        api.include_router(router, prefix=VERSION, dependencies=[Depends(_ask_again)])
     problems.install(api)
     api.add_middleware(BodyLimit, limit_of=lambda scope: _limit(app, scope))
     api.add_middleware(HeadAsGet)
@@ -59,9 +59,14 @@ def mount(app: FastAPI) -> None:
     app.mount(MOUNT, api, name="api")
 
 
+def _ask_again(response: Response) -> None:
+    """Records change, and some answers are for one person: kept by nobody without asking."""
+    response.headers["Cache-Control"] = "private, no-cache"
+
+
 def _limit(app: FastAPI, scope: Scope) -> int:
     if is_form(scope):
-        return int(app.state.settings.upload_limit_bytes) + FORM_OVERHEAD
+        return int(app.state.settings.upload_limit_bytes)
     return JSON_LIMIT
 
 

@@ -72,7 +72,7 @@ def _by_token(engine: Engine, authorization: str) -> Actor:
     scheme, _, token = authorization.partition(" ")
     actor = None
     if scheme.lower() == "bearer" and token:
-        with unit_of_work(engine) as work:
+        with unit_of_work(engine, writes=False) as work:
             actor = people.actor_of_token(work, token.strip())
     if actor is None:
         raise NotSignedIn(
@@ -92,7 +92,7 @@ def _by_cookie(engine: Engine, settings: Settings, request: Request) -> Actor:
         idle=timedelta(hours=settings.sign_in_idle_hours),
         absolute=timedelta(hours=settings.sign_in_hours),
     )
-    with unit_of_work(engine) as work:
+    with unit_of_work(engine, writes=False) as work:
         session = people.resume(work, token, limits)
     if session is None:
         return VISITOR

@@ -59,6 +59,8 @@ def upload_image(
     request, the field `sha256` against the file in it. Nothing is stored where they differ.
     """
     examined = accession.examine(upload, caller.settings.upload_limit_bytes)
+    with caller.reading() as work:
+        examined = accession.meet(work, examined)
     with caller.work() as work:
         receipt = accession.accept(work, examined)
     sha256 = receipt.image.sha256
@@ -101,7 +103,8 @@ def get_listing(sha256: Sha256, caller: CallerDep, request: Request) -> Response
     form = preferred(request.headers.get("Accept", "*/*"), (TEXT, *JSON_LINES))
     with caller.reading() as work:
         listing = images.listing(work, sha256)
-    headers = {"Vary": "Accept"}
+    # A later release of the decoder may read more.
+    headers = {"Vary": "Accept", "Cache-Control": "no-cache"}
     if form == TEXT:
         return PlainTextResponse(listing.text, headers=headers)
     return Response(_json_lines(listing), headers=headers, media_type=form)

@@ -169,7 +169,7 @@ def refuse_by_framework(request: Request, error: HTTPException) -> JSONResponse:
         return document(
             request,
             statuses.PROBLEMS["too-large"],
-            f"The body is over the limit of {error.limit:,} bytes.",
+            f"What was sent is over the limit of {error.limit:,} bytes.",
             where="body",
             limit_bytes=error.limit,
         )

@@ -3,7 +3,8 @@
 import hashlib
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict
-from typing import Any, Final, NamedTuple
+from types import MappingProxyType
+from typing import Any, Final, NamedTuple, TypeAlias
 
 from sqlalchemy import delete, insert, or_, select
 from sqlmodel import col
@@ -68,22 +69,50 @@ class Found(NamedTuple):
     kinship: Kinship
 
 
+Met: TypeAlias = Mapping[int, Found]
+"""Images that a new one was compared with, by id."""
+
+NOBODY: Final[Met] = MappingProxyType({})
+
+
 def find(
-    work: Work, form: NormalForm, hashes: Hashes, *, besides: int | None = None
+    work: Work,
+    form: NormalForm,
+    hashes: Hashes,
+    *,
+    besides: int | None = None,
+    met: Met = NOBODY,
 ) -> tuple[Found, ...]:
     """The nearest kin of an image with that normal form and those fingerprints, nearest first.
 
-    `besides` is an image left out: the new one itself, where it is held already. An image
-    without content, such as a blank tape, has no kin.
+    `besides` is an image left out: the new one itself, where it is held already. Those in `met`
+    are not compared again. An image without content, such as a blank tape, has no kin.
     """
-    if not hashes.size:
-        return ()
-    held = _held(work, _likely(work, form, hashes, besides))
-    compared = (
-        Found(each.image_id, each.sha256, compare(_form(work, each), form)) for each in held
-    )
+    compared = meet(work, form, hashes, besides=besides, met=met).values()
     kin = [found for found in compared if found.kinship.kind is not Kind.UNRELATED]
     return tuple(sorted(kin, key=_nearness)[:KEPT])
+
+
+def meet(
+    work: Work,
+    form: NormalForm,
+    hashes: Hashes,
+    *,
+    besides: int | None = None,
+    met: Met = NOBODY,
+) -> Met:
+    """All likely kin, by id, each compared exactly; the unrelated among them too.
+
+    Comparing takes time, so that it is done before the transaction that writes; those who came
+    in since are then all that is left to meet.
+    """
+    likely = _likely(work, form, hashes, besides) if hashes.size else set()
+    known = {image_id: met[image_id] for image_id in likely & met.keys()}
+    strangers = _held(work, likely - met.keys())
+    return known | {
+        each.image_id: Found(each.image_id, each.sha256, compare(_form(work, each), form))
+        for each in strangers
+    }
 
 
 def record(work: Work, image_id: int, hashes: Hashes, kin: tuple[Found, ...]) -> None:

@@ -143,8 +143,11 @@ def sign_out(work: Work, token: str) -> None:
     work.session.execute(delete(SignIn).where(col(SignIn.token_hash) == _kept(token)))
 
 
-def issue_token(work: Work, label: str) -> str:
-    """A token with which a program may act as the person who asks; it is told only now."""
+def issue_token(work: Work, label: str, lasts: timedelta | None = None) -> str:
+    """A token with which a program may act as the person who asks; it is told only now.
+
+    It holds until it is revoked, or for as long as it `lasts`.
+    """
     work.actor.require(Role.VOLUNTEER)
     person_id = _own_id(work)
     token = _new_token()
@@ -154,6 +157,7 @@ def issue_token(work: Work, label: str) -> str:
             label=NewToken.of({"label": label}).label,
             token_hash=_kept(token),
             created_at=work.now,
+            expires_at=work.now + lasts if lasts else None,
         )
     )
     return token

@@ -6,9 +6,9 @@ mean reading every listing that holds a common word.
 """
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from typing import Any, Final, cast
+from typing import Final, cast
 
-from sqlalchemy import Select, func, select, tuple_
+from sqlalchemy import func, select, tuple_
 from sqlmodel import col
 
 from server.catalog.excerpt import pieces
@@ -20,9 +20,9 @@ from server.catalog.work import Work
 from server.store.images import Decoding, ImageRow
 from server.store.listings import unpack_texts
 from server.store.programs import Program
-from server.store.search import RANKS, fold, holds, is_scanned
+from server.store.search import RANKS, fold, holds, is_scanned, keys
 from server.store.tapes import Tape
-from server.store.texts import LISTINGS, RECORDS, ListingText, RecordText
+from server.store.texts import LISTINGS, RECORDS, RecordText
 
 __all__ = ["COUNTED", "LINES_SHOWN", "Hit", "HitKind", "SearchPage", "SearchQuery", "find"]
 
@@ -45,10 +45,13 @@ def find(work: Work, query: SearchQuery) -> SearchPage:
     """
     if not query.q.strip():
         return SearchPage((), 0, total_is_exact=True, next_cursor=None)
-    places = _places(work, query, read_cursor(query), query.limit + 1)
+    search = _Search(work, query)
+    after = read_cursor(query)
+    places = search.places(after, query.limit + 1)
     here = places[: query.limit]
     more = len(places) > len(here)
-    counts = [_count(work, each) for each in (_records(work, query), _listings(work, query))]
+    # Where all that there is stands on this page, there is nothing to count.
+    counts = search.counts() if more or after is not None else (len(here),)
     return SearchPage(
         hits=tuple(_hits(work, query.q, here)),
         total=sum(min(count, COUNTED) for count in counts),
@@ -58,46 +61,52 @@ def find(work: Work, query: SearchQuery) -> SearchPage:
     )
 
 
-def _places(work: Work, query: SearchQuery, after: Place | None, most: int) -> list[Place]:
-    """At most `most` of the records and listings that come after that place."""
-    found: list[Place] = []
-    if after is None or after.rank < LISTING_RANK:
-        records = _records(work, query).subquery()
-        key = tuple_(records.c.rank, records.c.object_id)
-        page = select(records.c.rank, records.c.object_id)
-        if after is not None:
-            page = page.where(key > tuple_(after.rank, after.id))
+class _Search:
+    """The places where a query's run stands, in the order in which they are told."""
+
+    def __init__(self, work: Work, query: SearchQuery) -> None:
+        self._session = work.session
+        matching = keys(work.session, LISTINGS, query.q).subquery()
+        self._image_id = matching.c.key
+        self._listings = select(self._image_id).where(*of_listings(query, self._image_id))
+        # Of each tape and program that holds the run, the first of the fields to do so.
+        self._records = (
+            select(func.min(col(RecordText.rank)).label("rank"), col(RecordText.object_id))
+            .where(holds(work.session, RECORDS, query.q), of_records(query))
+            .group_by(col(RecordText.kind), col(RecordText.object_id))
+        )
+
+    def places(self, after: Place | None, most: int) -> list[Place]:
+        """At most `most` of the places, those after `after`."""
+        found: list[Place] = []
+        if after is None or after.rank < LISTING_RANK:
+            found = self._records_after(after, most)
             after = None
-        page = page.order_by(records.c.rank, records.c.object_id).limit(most)
-        found = [Place(rank, number) for rank, number in work.session.execute(page)]
-    if len(found) < most:
-        listings = _listings(work, query).order_by(col(ListingText.image_id).desc())
+        if len(found) < most:
+            found += self._listings_after(after, most - len(found))
+        return found
+
+    def _records_after(self, after: Place | None, most: int) -> list[Place]:
+        records = self._records.subquery()
+        key = (records.c.rank, records.c.object_id)
+        page = select(*key).order_by(*key).limit(most)
         if after is not None:
-            listings = listings.where(col(ListingText.image_id) < after.id)
-        rows = work.session.execute(listings.limit(most - len(found)))
-        found += [Place(LISTING_RANK, number) for (number,) in rows]
-    return found
+            page = page.where(tuple_(*key) > tuple_(*after))
+        return [Place(rank, number) for rank, number in self._session.execute(page)]
 
+    def _listings_after(self, after: Place | None, most: int) -> list[Place]:
+        page = self._listings.order_by(self._image_id.desc()).limit(most)
+        if after is not None:
+            page = page.where(self._image_id < after.id)
+        return [Place(LISTING_RANK, number) for (number,) in self._session.execute(page)]
 
-def _records(work: Work, query: SearchQuery) -> Select[*tuple[Any, ...]]:
-    """The tapes and programs that hold the run, each with the first of its fields to do so."""
-    return (
-        select(func.min(col(RecordText.rank)).label("rank"), col(RecordText.object_id))
-        .where(holds(work.session, RECORDS, query.q), of_records(query))
-        .group_by(col(RecordText.kind), col(RecordText.object_id))
-    )
-
-
-def _listings(work: Work, query: SearchQuery) -> Select[int]:
-    return select(col(ListingText.image_id)).where(
-        holds(work.session, LISTINGS, query.q), of_listings(query)
-    )
-
-
-def _count(work: Work, found: Select[*tuple[Any, ...]]) -> int:
-    """How many rows there are; one more than `COUNTED` where there are more than that."""
-    counted = select(func.count()).select_from(found.limit(COUNTED + 1).subquery())
-    return work.session.scalar(counted) or 0
+    def counts(self) -> tuple[int, ...]:
+        """How many records and listings; one more than `COUNTED` where more than that."""
+        counted = [
+            select(func.count()).select_from(found.limit(COUNTED + 1).subquery()).scalar_subquery()
+            for found in (self._records, self._listings)
+        ]
+        return tuple(self._session.execute(select(*counted)).one())
 
 
 def _hits(work: Work, needle: str, places: Sequence[Place]) -> Iterator[Hit]:
@@ -121,13 +130,13 @@ def _kind(place: Place) -> HitKind:
 
 
 def _tapes(work: Work, ids: Collection[int]) -> dict[int | None, Tape]:
-    rows = work.session.scalars(select(Tape).where(col(Tape.id).in_(ids)))
-    return {row.id: row for row in rows}
+    found = select(Tape).where(col(Tape.id).in_(ids))
+    return {row.id: row for row in work.session.scalars(found)} if ids else {}
 
 
 def _programs(work: Work, ids: Collection[int]) -> dict[int | None, Program]:
-    rows = work.session.scalars(select(Program).where(col(Program.id).in_(ids)))
-    return {row.id: row for row in rows}
+    found = select(Program).where(col(Program.id).in_(ids))
+    return {row.id: row for row in work.session.scalars(found)} if ids else {}
 
 
 def _tape_hit(tape: Tape, field: FieldName, needle: str) -> Hit:

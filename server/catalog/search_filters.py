@@ -12,7 +12,7 @@ from server.catalog.verification import strength
 from server.store.images import Decoding, ImageRow, Reading
 from server.store.programs import Version
 from server.store.tapes import Tape
-from server.store.texts import ListingText, RecordText
+from server.store.texts import RecordText
 from server.store.verification import Verification
 
 Condition = ColumnElement[bool]
@@ -20,10 +20,11 @@ Ids = Select[Any]
 """A query for ids."""
 
 
-def of_listings(query: SearchQuery) -> Condition:
-    """Which listings the query admits."""
-    image_id = col(ListingText.image_id)
-    conditions = [_admits(query, HitKind.LISTING)]
+def of_listings(query: SearchQuery, image_id: ColumnElement[int]) -> list[Condition]:
+    """What the query asks of a listing, by the id of its image."""
+    conditions: list[Condition] = []
+    if query.kind and HitKind.LISTING not in query.kind:
+        conditions.append(false())
     images, tapes = _images(query), _tapes(query)
     if images is not None:
         conditions.append(image_id.in_(images))
@@ -33,7 +34,7 @@ def of_listings(query: SearchQuery) -> Condition:
         of_program = select(col(Tape.id)).where(col(Tape.program_id).in_(query.program))
         versions = select(col(Version.image_id)).where(col(Version.program_id).in_(query.program))
         conditions.append(or_(image_id.in_(_read_from(of_program)), image_id.in_(versions)))
-    return and_(*conditions)
+    return conditions
 
 
 def of_records(query: SearchQuery) -> Condition:

@@ -6,7 +6,7 @@ from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
-from server.catalog import changes, events, images, numbering, shelf
+from server.catalog import changes, events, facets, images, numbering, shelf
 from server.catalog.errors import Invalid, NotFound
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import image_id_of, program_of, tape_of
@@ -32,9 +32,9 @@ _SEARCHED = ("accession_number", "title", "origin", "notes")
 
 def page(work: Work, query: TapeQuery) -> Page[TapeRow]:
     """One page of the tapes that match, and what else they could be narrowed by."""
-    total, facets = shelf.counts(work.session, query)
+    counted = facets.count(work.session, query)
     rows = shelf.rows(work.session, query)
-    return Page(rows, total, query.page, query.page_size, facets)
+    return Page(rows, counted.total, query.page, query.page_size, counted.facets)
 
 
 def get(work: Work, accession_number: str) -> TapeRecord:

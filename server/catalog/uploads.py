@@ -1,6 +1,6 @@
 """What is uploaded, and what can be said of it before any record is touched: pure, and slow."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Annotated
 
@@ -12,6 +12,7 @@ from server.catalog import foreign_files
 from server.catalog.decodings import content_sha256
 from server.catalog.errors import Invalid, TooLarge
 from server.catalog.inputs import Input, Name, OrNone, Sha256
+from server.catalog.kinship import Met
 from server.catalog.tape_values import AccessionNumber, Levels
 from server.tape.errors import BadImage
 from server.tape.identify import Decoded, decode
@@ -49,7 +50,10 @@ class Upload(Input):
 
 @dataclass(frozen=True, slots=True)
 class Examined:
-    """An upload, decoded; `notes` are plain warnings about the file."""
+    """An upload, decoded; `notes` are plain warnings about the file.
+
+    `met` holds those images that it was compared with already.
+    """
 
     upload: Upload
     decoded: Decoded
@@ -57,6 +61,7 @@ class Examined:
     fingerprints: NDArray[np.int64]
     content_sha256: str
     notes: tuple[str, ...]
+    met: Met = field(default_factory=dict)
 
     @property
     def file_name(self) -> str:
@@ -101,7 +106,7 @@ def _require_size(upload: Upload, limit: int) -> None:
         )
     if size > limit:
         raise TooLarge(
-            f"The file has {size:,} bytes; at most {limit:,} are taken.",
+            f"The file is over the limit of {limit:,} bytes.",
             limit=limit,
             where="file",
             mend="An image has one byte a frame: a roll of 1,000 feet gives 120,000.",
@@ -112,13 +117,16 @@ def _decoded(upload: Upload) -> Decoded:
     try:
         return decode(upload.data, upload.levels)
     except BadImage as error:
-        if error.frame is None:
-            raise _refused("file", f"This is no image: {error.what}.", error.mend) from None
-        place = f"frame {error.frame:,}, {error.frame * FRAME_PITCH_MM:,.2f} mm from the start"
-        what = f"{error.what[:1].upper()}{error.what[1:]}: see {place}."
-        raise Invalid(
-            what, where=place, mend=f"{error.mend}.".capitalize(), fields={"levels": what}
-        ) from None
+        raise _misfit(error) from None
+
+
+def _misfit(error: BadImage) -> Invalid:
+    # No frames at all, and levels that no tape has, were refused before.
+    assert error.frame is not None
+    place = f"frame {error.frame:,}, {error.frame * FRAME_PITCH_MM:,.2f} mm from the start"
+    what = f"{error.what[:1].upper()}{error.what[1:]}: see {place}."
+    mend = f"{error.mend[:1].upper()}{error.mend[1:]}."
+    return Invalid(what, where=place, mend=mend, fields={"levels": what})
 
 
 def _refused(field: str, what: str, mend: str) -> Invalid:

@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import wraps
 
+from alembic.util.exc import CommandError
 from pydantic import ValidationError
 from sqlalchemy import Engine
 from sqlalchemy.exc import DatabaseError, OperationalError
@@ -31,19 +32,27 @@ def plainly(command: Command) -> Command:
         try:
             return command(args)
         except ArchiveError as error:
-            complain(error.what, f"Where: {error.where}" if error.where else "", error.mend)
-            return REFUSED
+            return refuse(error)
         except NotMigrated:
             complain("The database is not of this release.", "Run: python -m server migrate")
         except ValidationError as error:
             complain("A setting makes no sense.", *_settings(error))
         except (OperationalError, DatabaseError) as error:
             complain("The database cannot be used.", str(error.orig), "See FEEDHOLE_DATABASE_URL.")
+        except CommandError as error:
+            complain(f"The database cannot be migrated: {error}.", "Give a revision, or base.")
         except OSError as error:
             complain(f"{error.filename or 'A file'}: {error.strerror or error}")
         return UNUSABLE
 
     return run
+
+
+def refuse(error: ArchiveError, *, about: str = "", mend: str = "") -> int:
+    """Say what the archive refused, and `about` what; returns what to exit with."""
+    what = f"{about}: {error.what}" if about else error.what
+    complain(what, f"Where: {error.where}" if error.where else "", mend or error.mend)
+    return REFUSED
 
 
 def _settings(error: ValidationError) -> list[str]:

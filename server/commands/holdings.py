@@ -9,12 +9,12 @@ from server.api.search import HitOut
 from server.api.tapes import TapeRowOut
 from server.catalog import accession, downloads, images, search, tapes
 from server.catalog.accession import Upload
-from server.catalog.errors import ArchiveError
+from server.catalog.errors import ArchiveError, NotVerified
 from server.catalog.records import Receipt
 from server.catalog.search import Hit, SearchQuery
 from server.catalog.tape_values import TapeQuery, TapeRow
-from server.commands.archive import plainly, working
-from server.commands.console import DONE, complain, give, say, table
+from server.commands.archive import plainly, refuse, working
+from server.commands.console import DONE, give, say, table
 from server.settings import Settings
 
 STANDARD_OUTPUT = "-"
@@ -27,23 +27,28 @@ def upload(args: Namespace) -> int:
 
 @plainly
 def _upload(args: Namespace) -> int:
-    values = {"tape": args.tape, "levels": args.levels}
-    given = Upload.of(
-        {name: value for name, value in values.items() if value is not None}
-        | {"file_name": Path(args.file).name, "data": Path(args.file).read_bytes()}
-    )
     try:
-        examined = accession.examine(given, Settings().upload_limit_bytes)
-    except ArchiveError:
-        complain(f"{args.file}:")
-        raise
-    with working() as work:
-        receipt = accession.accept(work, examined)
+        receipt = _taken_in(args)
+    except ArchiveError as error:
+        return refuse(error, about=args.file)
     if args.json:
         give(ReceiptOut.of(receipt))
     else:
         _say_receipt(args.file, receipt)
     return DONE
+
+
+def _taken_in(args: Namespace) -> Receipt:
+    values = {"tape": args.tape, "levels": args.levels}
+    given = Upload.of(
+        {name: value for name, value in values.items() if value is not None}
+        | {"file_name": Path(args.file).name, "data": Path(args.file).read_bytes()}
+    )
+    examined = accession.examine(given, Settings().upload_limit_bytes)
+    with working(writes=False) as work:
+        examined = accession.meet(work, examined)
+    with working() as work:
+        return accession.accept(work, examined)
 
 
 def _say_receipt(file: str, receipt: Receipt) -> None:
@@ -130,8 +135,11 @@ def kin(args: Namespace) -> int:
 @plainly
 def download(args: Namespace) -> int:
     """Write the frames of an image to a file that is not there yet, or to standard output."""
-    with working() as work:
-        taken = downloads.download(work, args.sha256, acknowledged=args.unverified)
+    try:
+        with working() as work:
+            taken = downloads.download(work, args.sha256, acknowledged=args.unverified)
+    except NotVerified as error:
+        return refuse(error, mend="Take it all the same with --unverified, and say so on the tape.")
     if args.file == STANDARD_OUTPUT:
         sys.stdout.buffer.write(taken.frames)
         return DONE

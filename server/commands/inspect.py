@@ -15,6 +15,9 @@ from server.tape.listing import Listing
 
 STANDARD_INPUT = "-"
 
+LARGEST = 50_000_000
+"""Frames on 127 km of tape: a hundred of the longest rolls, so no input runs without end."""
+
 
 class FileFacts(ImageFacts):
     """The facts of an image, and the file that it was read from."""
@@ -43,7 +46,18 @@ def _inspect(name: str, args: Namespace) -> int:
 
 
 def _read(name: str) -> bytes:
-    return sys.stdin.buffer.read() if name == STANDARD_INPUT else Path(name).read_bytes()
+    """The bytes of a file, or of standard input; no more than any tape can have."""
+    if name == STANDARD_INPUT:
+        data = sys.stdin.buffer.read(LARGEST + 1)
+    else:
+        with Path(name).open("rb") as file:
+            data = file.read(LARGEST + 1)
+    if len(data) > LARGEST:
+        raise BadImage(
+            f"it has more than {LARGEST:,} bytes, so it is no tape",
+            mend="give the image of one tape, a byte for each frame",
+        )
+    return data
 
 
 def _show(name: str, decoded: Decoded, *, as_json: bool) -> None:

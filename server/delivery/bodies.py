@@ -16,7 +16,7 @@ FORM_OVERHEAD: Final = 64 * 1024
 
 
 class BodyTooLarge(HTTPException):
-    """The body is over `limit` bytes; raised out of the read that went over it."""
+    """The body, or the file in it, is over `limit` bytes; raised out of the read that found so."""
 
     def __init__(self, limit: int) -> None:
         super().__init__(HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
@@ -31,7 +31,8 @@ def is_form(scope: Scope) -> bool:
 class BodyLimit:
     """ASGI middleware: refuses to read on past the limit that `limit_of` gives for a request.
 
-    A length announced over the limit is refused before anything is read.
+    A form may be longer by `FORM_OVERHEAD`: the limit is that of the file in it. A length
+    announced over the limit is refused before anything is read.
     """
 
     def __init__(self, app: ASGIApp, limit_of: Callable[[Scope], int]) -> None:
@@ -41,21 +42,23 @@ class BodyLimit:
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve the request through a `receive` that counts."""
         if scope["type"] == "http":
-            receive = limited(receive, self.limit_of(scope), announced=_announced(scope))
+            slack = FORM_OVERHEAD if is_form(scope) else 0
+            limit = self.limit_of(scope)
+            receive = limited(receive, limit, slack=slack, announced=_announced(scope))
         await self.app(scope, receive, send)
 
 
-def limited(receive: Receive, limit: int, *, announced: int = 0) -> Receive:
-    """The same `receive`, which raises `BodyTooLarge` once it gave more than `limit` bytes."""
-    total = 0
+def limited(receive: Receive, limit: int, *, slack: int = 0, announced: int = 0) -> Receive:
+    """The same `receive`, which raises `BodyTooLarge` once it gave more than `limit` + `slack`."""
+    allowed, total = limit + slack, 0
 
     async def counting() -> Message:
         nonlocal total
-        if announced > limit:
+        if announced > allowed:
             raise BodyTooLarge(limit)
         message = await receive()
         total += len(message.get("body", b""))
-        if total > limit:
+        if total > allowed:
             raise BodyTooLarge(limit)
         return message
 

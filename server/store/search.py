@@ -8,7 +8,7 @@ import unicodedata
 from collections.abc import Mapping
 from typing import Final, Protocol
 
-from sqlalchemy import ColumnElement, and_, delete, func, insert, select
+from sqlalchemy import ColumnElement, Select, delete, func, insert, select
 from sqlalchemy.orm import Session
 from sqlmodel import col
 
@@ -29,6 +29,13 @@ RANKS: Final[Mapping[tuple[str, str], int]] = {
 INDEXED_FROM: Final = 3
 """The shortest needle that the indexes help with: they hold runs of three characters."""
 
+INDEXED_CHARACTERS: Final = 2_000_000
+"""How much of one listing is searched: the dump of three rolls of 120,000 frames.
+
+What is longer is no program but noise. To index 10 MB of it whole took minutes, during which
+nobody else could write.
+"""
+
 SCANNED_LISTINGS: Final = 10_000
 """For a shorter needle only this many of the newest listings are read through."""
 
@@ -36,12 +43,8 @@ SCANNED_LISTINGS: Final = 10_000
 class SearchBackend(Protocol):
     """What differs by database."""
 
-    def holds(self, texts: Texts, needle: str) -> ColumnElement[bool]:
-        """The condition that a text holds the folded `needle`, helped by an index."""
-        ...
-
-    def contains(self, texts: Texts, needle: str) -> ColumnElement[bool]:
-        """The same condition, found by reading the texts through."""
+    def keys(self, texts: Texts, needle: str) -> Select[int]:
+        """The keys, labelled `key`, of the texts that hold the folded needle, by an index."""
         ...
 
 
@@ -71,9 +74,13 @@ def _without_case(character: str) -> str:
 
 
 def index_listing(session: Session, image_id: int, text: str) -> None:
-    """Make the listing of an image searchable, in place of what was there."""
+    """Make the listing of an image searchable, in place of what was there.
+
+    Of a longer listing, only the first `INDEXED_CHARACTERS` are.
+    """
     session.execute(delete(ListingText).where(col(ListingText.image_id) == image_id))
-    session.execute(insert(ListingText).values(image_id=image_id, body=fold(text)))
+    body = fold(text[:INDEXED_CHARACTERS])
+    session.execute(insert(ListingText).values(image_id=image_id, body=body))
 
 
 def index_record(session: Session, kind: str, object_id: int, fields: Mapping[str, str]) -> None:
@@ -108,17 +115,21 @@ def is_scanned(needle: str) -> bool:
     return len(readable(needle)) < INDEXED_FROM
 
 
-def holds(session: Session, texts: Texts, needle: str) -> ColumnElement[bool]:
-    """The condition that a row of `texts` holds `needle`, whatever the case of either.
+def keys(session: Session, texts: Texts, needle: str) -> Select[int]:
+    """The keys, labelled `key`, of the texts that hold `needle`, whatever the case of either.
 
     The needle is taken literally. Where it is too short for the indexes, records are read
     through, and of the listings the `SCANNED_LISTINGS` newest.
     """
-    backend = _BACKENDS[session.get_bind().dialect.name]
     if not is_scanned(needle):
-        return backend.holds(texts, fold(needle))
-    contains = backend.contains(texts, fold(needle))
+        return _BACKENDS[session.get_bind().dialect.name].keys(texts, fold(needle))
+    found = select(texts.key.label("key")).where(texts.contain(fold(needle)))
     if texts is not LISTINGS:
-        return contains
+        return found
     newest = select(func.max(texts.key)).scalar_subquery()
-    return and_(texts.key > newest - SCANNED_LISTINGS, contains)
+    return found.where(texts.key > newest - SCANNED_LISTINGS)
+
+
+def holds(session: Session, texts: Texts, needle: str) -> ColumnElement[bool]:
+    """The condition that a row of `texts` is one of those with the `keys`."""
+    return texts.key.in_(keys(session, texts, needle))

@@ -40,6 +40,9 @@ class RecordText(Row, table=True):
     body: str
 
 
+_WILDCARDS = str.maketrans({wild: f"\\{wild}" for wild in "\\%_"})
+
+
 @dataclass(frozen=True, slots=True)
 class Texts:
     """A table of folded texts, for whoever asks it: its key, its texts, its full-text index."""
@@ -47,6 +50,10 @@ class Texts:
     index: str
     key: ColumnElement[int]
     body: ColumnElement[str]
+
+    def contain(self, needle: str) -> ColumnElement[bool]:
+        """The condition that a text holds the folded needle, its wildcards taken literally."""
+        return self.body.like(f"%{needle.translate(_WILDCARDS)}%", escape="\\")
 
 
 def _texts(table: str, key: str) -> Texts:

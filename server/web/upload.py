@@ -111,7 +111,10 @@ def _take(visit: Visit, form: Form, file: UploadFile) -> Result:
             }
         )
         examined = accession.examine(upload, limit)
-        with unit_of_work(visit.request.app.state.engine, visit.actor) as work:
+        engine = visit.request.app.state.engine
+        with unit_of_work(engine, visit.actor, writes=False) as work:
+            examined = accession.meet(work, examined)
+        with unit_of_work(engine, visit.actor) as work:
             return _of_receipt(work, accession.accept(work, examined), name)
     except REFUSALS as refusal:
         return Result(file_name=name, state="rejected", refusal=refusal)

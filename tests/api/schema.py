@@ -36,8 +36,8 @@ def faults(value: Any, schema: Mapping[str, Any], whole: Mapping[str, Any], at: 
         yield f"{at}: the description uses {unknown}"
     if "$ref" in schema:
         yield from faults(value, resolved(schema["$ref"], whole), whole, at)
-    alternatives = schema.get("anyOf", [{}])
-    if all(list(faults(value, each, whole, at)) for each in alternatives):
+    alternatives = schema.get("anyOf", ())
+    if alternatives and all(list(faults(value, each, whole, at)) for each in alternatives):
         yield f"{at}: {value!r} is none of the alternatives"
     if "enum" in schema and value not in schema["enum"]:
         yield f"{at}: {value!r} is not one of {schema['enum']}"

@@ -18,6 +18,10 @@ def test_a_name_and_its_password_give_a_token_that_acts_for_the_person(visitor):
     assert me.json() == {"name": "Volunteer", "role": "volunteer"}
 
 
+def test_no_cache_gives_the_answer_for_one_person_to_another(volunteer):
+    assert volunteer.get(f"{V1}/me").headers["Cache-Control"] == "private, no-cache"
+
+
 def test_who_does_not_sign_in_is_a_visitor(visitor):
     assert visitor.get(f"{V1}/me").json() == {"name": "visitor", "role": "visitor"}
 

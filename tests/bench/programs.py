@@ -4,6 +4,7 @@ Programs share a vocabulary, whole subroutines and their line numbers, as those 
 an easy corpus would flatter whatever looks for kin.
 """
 
+import re
 from random import Random
 
 _SYLLABLES = "BA DE FI GO LU MA NE PO RI SA TE VO ZE KI DA LO NU RA SE TI".split()
@@ -81,10 +82,17 @@ def size(random: Random) -> int:
     return min(1000, max(6, int(random.lognormvariate(4.0, 0.9))))
 
 
+def _cut(line: str) -> tuple[int, str]:
+    """The number of a line, 0 where it was misread, and the rest."""
+    match = re.match(r"(\d*) ?(.*)", line)
+    assert match is not None
+    return int(match[1] or 0), match[2]
+
+
 def line_added(random: Random, lines: list[str]) -> list[str]:
     """The program, saved again after one line was put in."""
     at = random.randrange(len(lines))
-    number = int(lines[at].split(" ", 1)[0]) - 5
+    number = _cut(lines[at])[0] - 5
     return [*lines[:at], f'{number} INPUT"NUMBER";N:X=RND(-N)', *lines[at:]]
 
 
@@ -100,7 +108,7 @@ def misread(random: Random, lines: list[str], every: int = 60) -> list[str]:
 def renumbered(random: Random, lines: list[str]) -> list[str]:
     """The program with other line numbers (and the jumps as they were)."""
     first, step = random.choice((100, 1000)), random.choice((5, 10, 20))
-    bodies = (line.split(" ", 1)[1] for line in lines)
+    bodies = (_cut(line)[1] for line in lines)
     return [f"{first + step * number} {body}" for number, body in enumerate(bodies)]
 
 
@@ -109,14 +117,24 @@ def reworked(random: Random, lines: list[str]) -> list[str]:
     result = []
     for line in lines:
         fate = random.random()
-        number = line.split(" ", 1)[0]
+        number = _cut(line)[0]
         if fate >= 0.04:
             result.append(
                 line if fate >= 0.08 else f"{number} {_statement(random, 10 * len(lines))}"
             )
         if fate > 0.96:
-            result.append(f"{int(number) + 5} {_statement(random, 10 * len(lines))}")
+            result.append(f"{number + 5} {_statement(random, 10 * len(lines))}")
     return result
 
 
-CHANGES = (line_added, misread, renumbered, reworked)
+def badly_misread(random: Random, lines: list[str]) -> list[str]:
+    """The program with about one wrong character in 20."""
+    return misread(random, lines, 20)
+
+
+def much_reworked(random: Random, lines: list[str]) -> list[str]:
+    """The program after three evenings' work."""
+    return reworked(random, reworked(random, reworked(random, lines)))
+
+
+CHANGES = (line_added, misread, renumbered, reworked, badly_misread, much_reworked)

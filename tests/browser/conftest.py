@@ -1,14 +1,17 @@
 """Debian's chromium on the demonstration. Every test here fails where chromium is missing."""
 
+import re
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, ConsoleMessage, Page, expect, sync_playwright
+from playwright.sync_api import Browser, ConsoleMessage, Page, Request, expect, sync_playwright
 
+from server.catalog.published import PASSWORD
 from tests.browser import site as demonstration
+from tests.browser.new_tapes import IMAGES, stirred_dice
 
 WIDTHS = {"telephone": 390, "desk": 1280}
 HEIGHT = 900
@@ -19,6 +22,9 @@ SWITCHES = (
 )  # fmt: skip
 
 expect.set_options(timeout=10_000)
+
+GIVEN_UP = re.compile("htmx:(afterRequest|sendAbort)")
+"""Logged as an error when a newer search takes the place of one that is still under way."""
 
 Open = Callable[..., Page]
 
@@ -36,9 +42,16 @@ def library(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+@pytest.fixture(scope="session")
+def site(library: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The URL of the demonstration as it is when just loaded, for tests that only read."""
+    with demonstration.served(library, tmp_path_factory.mktemp("shared")) as url:
+        yield url
+
+
 @pytest.fixture
-def site(library: Path, tmp_path: Path) -> Iterator[str]:
-    """The URL of the demonstration, as it is when just loaded."""
+def own_site(library: Path, tmp_path: Path) -> Iterator[str]:
+    """The URL of a demonstration for one test alone, which may change it."""
     with demonstration.served(library, tmp_path) as url:
         yield url
 
@@ -52,6 +65,23 @@ def browser() -> Iterator[Browser]:
         browser = playwright.chromium.launch(executable_path=chromium, args=list(SWITCHES))
         yield browser
         browser.close()
+
+
+@pytest.fixture
+def uploads(tmp_path: Path) -> dict[str, Path]:
+    """Files as they come from a reader: one new, one that the demonstration holds."""
+    new = tmp_path / "dice-stirred.bin"
+    new.write_bytes(stirred_dice().frames)
+    return {"new": new, "held": IMAGES / "2018-08.bin"}
+
+
+def sign_in(page: Page, name: str = "odile") -> None:
+    page.goto("/sign-in")
+    main = page.get_by_role("main")
+    main.get_by_label("Name").fill(name)
+    main.get_by_label("Password").fill(PASSWORD)
+    main.get_by_role("button", name="Sign in").click()
+    expect(page.get_by_role("button", name="Sign out")).to_be_visible()
 
 
 @pytest.fixture(params=WIDTHS)
@@ -76,7 +106,7 @@ def open_page(browser: Browser, site: str) -> Iterator[Open]:
             page = context.new_page()
             page.on("console", lambda message: _note(complaints, message))
             page.on("pageerror", lambda error: complaints.append(f"error: {error}"))
-            page.on("requestfailed", lambda request: complaints.append(f"lost: {request.url}"))
+            page.on("requestfailed", lambda request: _note_loss(complaints, request))
             return page
 
         yield open_page
@@ -85,5 +115,11 @@ def open_page(browser: Browser, site: str) -> Iterator[Open]:
 
 def _note(complaints: list[str], message: ConsoleMessage) -> None:
     """Keep errors and warnings, a breach of the content security policy among them."""
-    if message.type in ("error", "warning"):
+    if message.type in ("error", "warning") and not GIVEN_UP.match(message.text):
         complaints.append(f"{message.type}: {message.text} ({message.location.get('url')})")
+
+
+def _note_loss(complaints: list[str], request: Request) -> None:
+    """Keep requests that failed, but for those that the page gave up: downloads, old searches."""
+    if request.failure != "net::ERR_ABORTED":
+        complaints.append(f"lost: {request.url} ({request.failure})")

@@ -18,6 +18,7 @@ from server.catalog.work import VISITOR, Role, unit_of_work
 from server.store.images import Decoding, ImageRow, Reading
 from server.tape.codes.base import Parity
 from server.tape.findings import CheckStatus
+from server.tape.kinship import compare
 from tests import factories
 
 CHANGED = (*factories.LISTING[:1], "15 INPUT Q", *factories.LISTING[1:])
@@ -46,7 +47,7 @@ def test_an_empty_file_is_refused():
 
 
 def test_a_file_over_the_limit_is_refused_with_the_limit_named():
-    with pytest.raises(TooLarge, match="1,001 bytes; at most 1,000") as refused:
+    with pytest.raises(TooLarge, match="over the limit of 1,000 bytes") as refused:
         accession.examine(accession.Upload(file_name="x", data=bytes(1001)), 1000)
 
     assert refused.value.limit == 1000
@@ -162,6 +163,34 @@ def test_the_record_says_what_the_decoding_said(sqlite_engine):
     )
 
 
+def test_kin_met_before_are_not_met_again_and_those_since_are_not_missed(engine, monkeypatch):
+    first = take(engine, factories.text_tape()).image
+    found = examined(factories.text_tape(*CHANGED))
+    with unit_of_work(engine, writes=False) as work:
+        found = accession.meet(work, found)
+    since = take(engine, factories.text_tape(*CHANGED[:-1])).image
+    compared: list[str] = []
+
+    def counted(held, new):
+        compared.append(held.text)
+        return compare(held, new)
+
+    monkeypatch.setattr("server.catalog.kinship.compare", counted)
+    with factories.acting(engine) as work:
+        receipt = accession.accept(work, found)
+
+    assert {each.sha256 for each in receipt.kin} == {first.sha256, since.sha256}
+    assert len(compared) == 1
+    assert len(found.met) == 1
+
+
+def test_an_image_that_is_held_meets_nobody(sqlite_engine):
+    take(sqlite_engine, factories.text_tape())
+    found = examined(factories.text_tape())
+    with unit_of_work(sqlite_engine, writes=False) as work:
+        assert accession.meet(work, found) is found
+
+
 def test_the_same_image_again_is_a_second_reading_of_it(engine):
     data = factories.text_tape()
     first = take(engine, data)
@@ -173,6 +202,13 @@ def test_the_same_image_again_is_a_second_reading_of_it(engine):
     assert [each.file_name for each in readings] == ["reading.bin", "again.bin"]
     assert (readings[1].reader, readings[1].read_on) == ("bench reader", date(2026, 2, 3))
     assert (count(engine, ImageRow), count(engine, Decoding), count(engine, Reading)) == (1, 1, 2)
+
+
+def test_other_levels_than_those_of_the_image_held_are_noted(sqlite_engine):
+    noise = bytes(range(32)) * 20
+    take(sqlite_engine, noise, levels=8)
+
+    assert "as one of 8 levels" in take(sqlite_engine, noise, levels=6).notes[0]
 
 
 @pytest.mark.parametrize(

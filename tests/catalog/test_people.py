@@ -213,6 +213,14 @@ def test_a_token_acts_for_its_person_until_it_is_revoked(sqlite_engine, ada):
         assert people.actor_of_token(work, token) is None
 
 
+def test_a_token_may_be_lent_for_a_while(sqlite_engine, ada):
+    with unit_of_work(sqlite_engine, ada) as work:
+        token = people.issue_token(work, "open day", timedelta(days=1))
+
+        assert people.actor_of_token(later(work, hours=23), token) == ada
+        assert people.actor_of_token(later(work, hours=24), token) is None
+
+
 def test_nobody_revokes_the_token_of_another(sqlite_engine, ada):
     with unit_of_work(sqlite_engine, ada) as work:
         people.issue_token(work, "mine")

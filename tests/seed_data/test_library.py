@@ -10,7 +10,6 @@ from seed_data import make
 from server.catalog.condition_values import NewReport
 from server.catalog.published import ACCOUNTS
 from server.catalog.tape_values import NewTape
-from server.tape.formats.base import Loader
 from server.tape.identify import decode
 from server.tape.kinship import Kind, compare, normal_form
 
@@ -46,7 +45,6 @@ def test_what_is_known_of_a_tape_can_be_entered(tape):
     entered = {name: tape[name] for name in tape if name not in ("readings", "program")}
 
     assert NewTape.of(entered).accession_number == tape["accession_number"]
-    assert tape["loader_requirement"] in set(Loader)
     assert tape.get("program", "number-duel") in PROGRAMS
 
 

@@ -12,6 +12,7 @@ from server.settings import Settings
 from server.store.engine import make_engine
 from server.store.migration import downgrade, migrate
 from server.store.search import (
+    INDEXED_CHARACTERS,
     RANKS,
     SCANNED_LISTINGS,
     fold,
@@ -19,6 +20,7 @@ from server.store.search import (
     index_listing,
     index_record,
     is_scanned,
+    keys,
     readable,
 )
 from server.store.tables import ListingText
@@ -140,6 +142,16 @@ def test_listing_indexed_again_is_found_by_its_new_text_only(filled: Engine):
         assert found(session, LISTINGS, "hello") == []
 
 
+def test_noise_is_searched_no_further_than_the_longest_tapes_go(filled: Engine):
+    longest = INDEXED_CHARACTERS - len("edge")
+    with Session(filled) as session, session.begin():
+        index_listing(session, 1, "." * longest + "edge" + "beyond")
+
+    with Session(filled) as session:
+        assert found(session, LISTINGS, "edge") == [1]
+        assert found(session, LISTINGS, "beyond") == []
+
+
 def test_listing_taken_out_is_not_found(filled: Engine):
     with Session(filled) as session, session.begin():
         session.execute(delete(ListingText).where(col(ListingText.image_id) == 1))
@@ -212,11 +224,21 @@ def test_sqlite_index_agrees_with_its_texts(sqlite_engine: Engine):
 @pytest.mark.postgres
 def test_postgresql_finds_by_its_index_where_there_is_much_to_read(postgres_settings: Settings):
     engine = make_engine(postgres_settings)
-    with Session(engine) as session, session.begin():
-        session.execute(text("SET LOCAL enable_seqscan = off"))
-        plan = session.execute(
-            text("EXPLAIN SELECT image_id FROM listing_text WHERE body LIKE '%hello%'")
-        ).scalars()
+    with engine.begin() as connection:
+        connection.exec_driver_sql(
+            "INSERT INTO image (id, sha256, size, levels, created_at, frames)"
+            " SELECT n, lpad(n::text, 64, '0'), 1, 8, now(), '0' FROM generate_series(1, 2000) n"
+        )
+        connection.exec_driver_sql(
+            "INSERT INTO listing_text (image_id, body)"
+            " SELECT id, repeat(md5(id::text), 150) FROM image"
+        )
+        connection.exec_driver_sql("ANALYZE listing_text")
+    with Session(engine) as session:
+        asked = str(
+            keys(session, LISTINGS, "hello").compile(engine, compile_kwargs={"literal_binds": True})
+        )
+        plan = session.connection().exec_driver_sql(f"EXPLAIN {asked}").scalars()
 
         assert "ix_listing_search_body" in "\n".join(plan)
     engine.dispose()

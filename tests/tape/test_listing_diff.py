@@ -150,6 +150,11 @@ def test_the_pairs_of_a_gap_are_those_most_alike_together() -> None:
     assert listing_diff.pair(Keyed(a, [None] * 2), Keyed(b, [None] * 3)) == [(0, 0), (1, 2)]
 
 
+def test_a_line_like_no_other_is_left_alone() -> None:
+    pairs = pair(Keyed(["GREEN LAMP", "???"], [None] * 2), Keyed(["GREEN LAMPS"], [None]))
+    assert pairs == [(0, 0)]
+
+
 @pytest.mark.parametrize("keyed", [True, False])
 def test_a_dump_of_a_full_roll_is_aligned(keyed: bool) -> None:
     a = [f"{at:05X} {at * 7919 % 65536:04X}" for at in range(7_500)]

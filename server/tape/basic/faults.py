@@ -9,6 +9,9 @@ from server.tape.findings import Finding, Severity
 _COMPARE: Final = "read the tape again here and compare the two readings"
 _LINK_MENDS: Final = "the text is whole: the interpreter makes new links when it loads the program"
 
+_MOST_COUNTED: Final = 4096
+"""More frames are not said to be missing: it is the addresses that are wrong."""
+
 
 class LineFaults:
     """Findings on the line at frame `at`, which stood at `address` and has the link `link`."""
@@ -53,11 +56,10 @@ class LineFaults:
     def _slipped(self, after: int, surplus: int) -> Finding:
         count = abs(surplus)
         which = "too many" if surplus > 0 else "too few"
-        return self._damaged(
-            self._at,
-            after - self._at,
-            f"the line has {count} {_frames(count)} {which}, by the links before and after it",
-        )
+        message = f"the line has {count} {_frames(count)} {which}, by the links before and after it"
+        if count > _MOST_COUNTED:
+            message = "the links before and after this line contradict each other"
+        return self._damaged(self._at, after - self._at, message)
 
     def _cut_short(self, after: int, missing: int) -> Finding:
         return Finding(

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator
 from enum import StrEnum
+from itertools import islice
 from typing import Final, NamedTuple
 
 from server.tape.basic.links import LONGEST, MOST_FRAMES, SHORTEST, Links, chained_lines
@@ -47,17 +48,25 @@ def find_head(frames: bytes, array: Frames, begin: int) -> Head | None:
     search for one starts a little before `begin`.
     """
     earliest = max(begin - len(LEAD), 0)
-    sure = next(_confirmed_leads(frames, earliest), None)
+    sure = _confirmed_lead(frames, earliest)
     stop = min(begin + MOST_FRAMES, len(frames)) if sure is None else sure.start
-    chained = chained_lines(array, begin, stop)
-    first_chained = int(chained[0]) if chained.size else None
-    damaged = next(_damaged_leads(frames, begin, stop), None)
+    first_chained = _first_chained(frames, array, begin, stop)
+    damaged = _damaged_lead(frames, begin, stop)
     if damaged is not None and (first_chained is None or damaged.first <= first_chained):
         return damaged
     if first_chained is not None:
         near = max(begin, first_chained - 2 * LONGEST)
         return _bare_lead(frames, near, first_chained) or _torn(frames, begin, first_chained)
     return sure or _bare_lead(frames, earliest, len(frames))
+
+
+def _first_chained(frames: bytes, array: Frames, begin: int, stop: int) -> int | None:
+    """Where the first line starts whose link agrees with the next, from `begin` to `stop`."""
+    if begin < stop and Links(frames, stop).confirmed(begin):
+        return begin
+    # The 00 that ends the line before may have been taken for leader.
+    chained = chained_lines(array, max(begin - 1, 0), stop)
+    return int(chained[0]) if chained.size else None
 
 
 def leads(frames: bytes, begin: int, stop: int) -> Iterator[tuple[int, int]]:
@@ -72,18 +81,17 @@ def leads(frames: bytes, begin: int, stop: int) -> Iterator[tuple[int, int]]:
         at = frames.find(LEAD, run.end(), stop)
 
 
-def _confirmed_leads(frames: bytes, begin: int) -> Iterator[Head]:
-    """Leads whose first line is borne out by its link, its text or the lines after it."""
+def _confirmed_lead(frames: bytes, begin: int) -> Head | None:
+    """The first lead whose first line its link, its text or the lines after it bear out."""
     for start, after in leads(frames, begin, len(frames)):
         links = Links(frames, after + MOST_FRAMES)
         # The name may have been lost or read twice, so the line may start one to either side.
         for first in (after + 1, after, after + 2):
             if links.confirmed(first):
-                yield _head(frames, start, after, first)
-                break
-        else:
-            if _lines_follow(links, after + 1):
-                yield _head(frames, start, after, after + 1)
+                return _head(frames, start, after, first)
+        if _lines_follow(links, after + 1):
+            return _head(frames, start, after, after + 1)
+    return None
 
 
 def _lines_follow(links: Links, first: int) -> bool:
@@ -110,12 +118,9 @@ def _head(frames: bytes, start: int, after: int, first: int) -> Head:
     return Head(start, first, Lead.WHOLE if whole else Lead.DAMAGED, name)
 
 
-def _damaged_leads(frames: bytes, begin: int, stop: int) -> Iterator[Head]:
-    """Leads with one byte wrong or missing, before a line that is borne out by the next."""
-    tried = 0
-    for match in _NEARLY_LEAD.finditer(frames, begin, stop):
-        if (tried := tried + 1) > _MOST_TRIED:
-            return
+def _damaged_lead(frames: bytes, begin: int, stop: int) -> Head | None:
+    """The first lead with one byte wrong or missing, before a line that the next bears out."""
+    for match in islice(_NEARLY_LEAD.finditer(frames, begin, stop), _MOST_TRIED):
         after = match.end()
         links = Links(frames, after + MOST_FRAMES)
         for first in (after + 1, after + 2):
@@ -124,8 +129,8 @@ def _damaged_leads(frames: bytes, begin: int, stop: int) -> Iterator[Head]:
                 # The first of the three may be the damaged one; blank tape is not.
                 if after - start == 2 and first == after + 1 and start and frames[start - 1]:
                     start -= 1
-                yield Head(start, first, Lead.DAMAGED, frames[first - 1])
-                break
+                return Head(start, first, Lead.DAMAGED, frames[first - 1])
+    return None
 
 
 def _bare_lead(frames: bytes, begin: int, stop: int) -> Head | None:

@@ -19,8 +19,8 @@ HEADER: Final = 4
 SHORTEST: Final = HEADER + 1
 LONGEST: Final = HEADER + LONGEST_TEXT + 1
 
-MOST_FRAMES: Final = 1 << 18
-"""No program is longer: the class of machine has 65536 addresses, a quarter of this."""
+MOST_FRAMES: Final = 1 << 17
+"""No program is longer: the class of machine has 65536 addresses, half as many."""
 
 _ORDINARY: Final = bytes(range(0x20, 0x7F)) + bytes(range(0x80, 0x100))
 

@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from server.tape.basic.links import HEADER, LONGEST, SHORTEST, Links, chained_lines
-from server.tape.basic.program import HIGHEST_NUMBER, LEAD
+from server.tape.basic.program import LEAD
 
 SLIP: Final = 4
 """Frames that a reader loses or repeats in one line; more is not put down to it."""
@@ -96,10 +96,15 @@ class Resync:
 
     def _next_whole(self, broken: Broken, end: int | None) -> Landing | None:
         for place in self._places(broken.at):
-            if self._is_line(place, broken):
-                if end is not None and end < place and not self._is_expected(place, broken):
+            own = self._links.address(place)
+            if own is not None and self._is_line(place, own, broken):
+                expected = _is_expected(place, own, broken)
+                if end is not None and end < place and not expected:
                     return None
-                return Landing(place, self._links.address(place))
+                if expected or broken.address is None or self._links.confirmed(place):
+                    return Landing(place, own)
+                # Its own link is wrong too: it stood where the frames say.
+                return Landing(place, (broken.address + place - broken.at) & 0xFFFF)
         return None
 
     def _places(self, at: int) -> Iterator[int]:
@@ -112,32 +117,15 @@ class Resync:
         if near < len(self._chained) and self._chained[near] < barrier:
             yield self._chained[near]
 
-    def _is_line(self, place: int, broken: Broken) -> bool:
-        """Whether what stands at `place` says convincingly that it is the next whole line."""
+    def _is_line(self, place: int, own: int, broken: Broken) -> bool:
+        """Whether what stands at `place`, at address `own`, is convincingly the next line."""
         links = self._links
-        own = links.address(place)
-        if own is None:
-            return False
         ends, confirmed = links.ends_after(place), links.confirmed(place)
         if self._frames[place - 1]:
-            return (ends or confirmed) and self._is_expected(place, broken, slip=0)
-        if confirmed or self._is_expected(place, broken):
+            return (ends or confirmed) and _is_expected(place, own, broken, slip=0)
+        if confirmed or _is_expected(place, own, broken):
             return True
         return ends and links.plausible(place, broken.last_number)
-
-    def _is_expected(self, place: int, broken: Broken, slip: int = SLIP) -> bool:
-        """Whether the line at `place` stood where the broken one leads.
-
-        By its link, or by the frames between the two but for at most `slip`.
-        """
-        own = self._links.address(place)
-        if own is None:
-            return False
-        if own == broken.link:
-            return True
-        if broken.address is None:
-            return False
-        return abs(signed(own - broken.address - (place - broken.at))) <= slip
 
     def _next_end(self, broken: Broken) -> int | None:
         """Where the program seems to end, if no whole line comes first."""
@@ -147,7 +135,7 @@ class Resync:
         if broken.address is not None:
             linked = at + ((broken.link - broken.address) & 0xFFFF)
             near = at + SHORTEST <= linked <= at + LONGEST and self._links.word(linked) == 0
-            if near and (blank < 0 or any(self._frames[blank:linked])):
+            if near and (not 0 <= blank < linked or any(self._frames[blank:linked])):
                 return linked
         return None if blank < 0 else blank + 1
 
@@ -155,14 +143,22 @@ class Resync:
         """The line between the broken one and `landing`, where both of these are damaged."""
         at, links = broken.at, self._links
         between = links.after(at)
-        if between is None or links.after(between) != landing.at:
+        if between is None or landing.address is None or links.after(between) != landing.at:
             return None
-        number = links.word(between + 2) or 0
         above = max(broken.last_number, links.word(at + 2) or 0)
-        below = HIGHEST_NUMBER + 1 if landing.ends else links.word(landing.at + 2)
-        if not links.plausible(between, above) or (below is not None and number >= below):
+        number, below = links.word(between + 2) or 0, links.word(landing.at + 2) or 0
+        if number >= below or not links.plausible(between, above):
             return None
-        if landing.address is not None:
-            return Landing(between, (landing.address - (landing.at - between)) & 0xFFFF)
-        known = broken.address
-        return Landing(between, None if known is None else (known + between - at) & 0xFFFF)
+        return Landing(between, (landing.address - (landing.at - between)) & 0xFFFF)
+
+
+def _is_expected(place: int, own: int, broken: Broken, slip: int = SLIP) -> bool:
+    """Whether the line at `place`, which stood at address `own`, is where the broken one leads.
+
+    By its link, or by the frames between the two but for at most `slip`.
+    """
+    if own == broken.link:
+        return True
+    if broken.address is None:
+        return False
+    return abs(signed(own - broken.address - (place - broken.at))) <= slip

@@ -2,12 +2,13 @@
 
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
+from operator import lt
 from typing import Final
 
 from server.tape.basic.dialect import Dialect
 from server.tape.basic.links import HEADER, LONGEST
 from server.tape.basic.program import HIGHEST_NUMBER
-from server.tape.basic.uncrunch import Uncrunched, uncrunch
+from server.tape.basic.uncrunch import Uncrunched, uncrunch, uncrunch_all
 from server.tape.basic.walk import Row
 from server.tape.findings import Finding, Severity
 from server.tape.listing import Line
@@ -22,23 +23,45 @@ def read_rows(
 
     Of a damaged stretch that is longer than any line, only as much as a line holds is shown.
     """
-    lines: list[Line] = []
-    findings: list[Finding] = []
-    for row, number in zip(rows, _believed_numbers(rows), strict=True):
-        start = _text_start(row, number)
-        stop = row.stop if frames[row.stop - 1] else row.stop - 1
-        read = uncrunch(frames[start : min(stop, start + LONGEST)], dialect)
-        text = read.text if number is None else f"{number} {read.text}"
-        lines.append(Line(text, row.start, row.stop - row.start, number))
-        if row.sound and any(read[1:]):
-            findings += _oddities(frames, start, read)
-    return lines, findings
+    sound = [row for row in rows if row.sound]
+    texts, odd = uncrunch_all([frames[row.start + HEADER : row.stop - 1] for row in sound], dialect)
+    findings = [
+        finding
+        for place, read in odd.items()
+        for finding in _oddities(frames, sound[place].start + HEADER, read)
+    ]
+    whole = [
+        Line(f"{row.number} {text}", row.start, row.stop - row.start, row.number)
+        for row, text in zip(sound, texts, strict=True)
+    ]
+    if len(whole) == len(rows):
+        return whole, findings
+    damaged = [
+        _damaged_line(frames, row, number, dialect)
+        for row, number in zip(rows, _believed_numbers(rows), strict=True)
+        if not row.sound
+    ]
+    return sorted([*whole, *damaged], key=_frame), findings
+
+
+def _frame(line: Line) -> int:
+    return line.frame
+
+
+def _damaged_line(frames: bytes, row: Row, number: int | None, dialect: Dialect) -> Line:
+    start = _text_start(row, number)
+    stop = row.stop if frames[row.stop - 1] else row.stop - 1
+    text = uncrunch(frames[start : min(stop, start + LONGEST)], dialect).text
+    shown = text if number is None else f"{number} {text}"
+    return Line(shown, row.start, row.stop - row.start, number)
 
 
 def number_findings(rows: Sequence[Row]) -> list[Finding]:
     """The sound rows whose number does not rise, or is one that nobody can type in."""
     sound = [row for row in rows if row.sound]
     numbers = [row.number or 0 for row in sound]
+    if all(map(lt, numbers, numbers[1:])) and max(numbers, default=0) <= HIGHEST_NUMBER:
+        return []
     rising = _rising(numbers)
     return [
         Finding(

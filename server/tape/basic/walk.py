@@ -14,6 +14,9 @@ from server.tape.findings import Finding
 
 _LINK: Final = 2
 
+_LONGEST_GAP: Final = 4 * LONGEST
+"""Frames that may be missing after a line which is believed all the same."""
+
 
 class Row(NamedTuple):
     """One line: frames `start` up to `stop`; `sound` where nothing was found wrong with it.
@@ -67,23 +70,18 @@ class _Walker:
         self.last_number = -1
 
     def run(self, most_lines: int) -> None:
-        links, frames = self.links, self.frames
         at, address = self.first, None
-        while len(self.rows) < most_lines:
+        while True:
+            if address is not None:
+                at, address = self._follow(at, address, most_lines)
             self.stop = at
-            link = links.word(at)
+            link = self.links.word(at)
+            if len(self.rows) >= most_lines:
+                return
             if link == 0 and self._is_end(at, address):
                 self._end(at)
                 return
-            after = None if link is None else links.after(at)
-            if link and after is not None and self._agrees(at, after, link, address):
-                if address is None:
-                    self.address = (link - (after - at)) & 0xFFFF
-                number = frames[at + 2] | frames[at + 3] << 8
-                self._keep(Row(at, after, number, sound=True, agreed=True))
-                at, address = after, link
-                continue
-            landing = None if link is None else self._land(at, address, link)
+            landing = None if link is None else self._next(at, address, link)
             if landing is None:
                 self._break_off(at)
                 return
@@ -91,26 +89,58 @@ class _Walker:
                 self._end(landing.at)
                 return
             at, address = landing.at, landing.address
-        self.stop = at
 
-    def _agrees(self, at: int, after: int, link: int, address: int | None) -> bool:
-        if address is not None:
-            return (link - address) & 0xFFFF == after - at
+    def _follow(self, at: int, address: int, most_lines: int) -> tuple[int, int]:
+        """Along lines whose link and text end agree, to one that does not; this is the hot loop."""
+        frames, rows, last = self.frames, self.rows, self.last_number
+        limit = self.links.limit - SHORTEST
+        while at <= limit and len(rows) < most_lines:
+            after = frames.find(0, at + HEADER, at + LONGEST) + 1
+            link = frames[at] | frames[at + 1] << 8
+            if after == 0 or not link or (link - address) & 0xFFFF != after - at:
+                break
+            number = frames[at + 2] | frames[at + 3] << 8
+            rows.append(Row(at, after, number, True, True))
+            last = max(last, number)
+            at, address = after, link
+        self.last_number = last
+        return at, address
+
+    def _next(self, at: int, address: int | None, link: int) -> Landing | None:
+        """Past the line at `at`: the first of the program, or a damaged one."""
+        after = self.links.after(at)
+        if address is None and link and after is not None and self._agrees(at, after, link):
+            self.address = (link - (after - at)) & 0xFFFF
+            self._keep(Row(at, after, self.links.word(at + _LINK), sound=True, agreed=True))
+            return Landing(after, link)
+        return self._land(at, address, link)
+
+    def _agrees(self, at: int, after: int, link: int) -> bool:
+        """Whether the first line, at `at`, ends where its link leads, as far as can be told."""
         if self.links.address(after) == link or self.links.word(after) == 0:
             return True
         return self._is_next_damaged(at, after, link)
 
     def _is_next_damaged(self, at: int, after: int, link: int) -> bool:
-        """Whether the first line, at `at`, is whole and it is the second that disagrees with it."""
-        if not self.links.plausible(at) or self.links.confirmed(after):
+        """Whether the first line, at `at`, is whole and it is the second that disagrees with it.
+
+        Nothing before the first line bears its link out, so the likelier damage is believed.
+        """
+        own = self.links.address(after)
+        if not self.links.plausible(at):
             return False
+        if own is not None and self.links.confirmed(after):
+            # A frame lost or repeated in the second line, against a wrong hole in this link.
+            slip = abs(signed(own - link))
+            return slip == 1 or (slip <= SLIP and (own ^ link).bit_count() > 1)
         if self.resync.displaced(after, link) is not None:
             return True
         second = Broken(after, link, self.links.word(after) or 0, self.last_number)
         beyond = self.resync.next_line(second)
         if beyond is None or beyond.address is None:
             return False
-        return abs(signed(beyond.address - link - (beyond.at - after))) <= SLIP
+        missing = signed(beyond.address - link - (beyond.at - after))
+        return -SLIP <= missing <= _LONGEST_GAP
 
     def _keep(self, row: Row) -> None:
         self.rows.append(row)

@@ -1,0 +1,110 @@
+"""Narrowing the list of tapes: by words, and by facets of the tape and of its newest image."""
+
+from collections.abc import Collection, Mapping
+from typing import Any, Final, TypeAlias
+
+from sqlalchemy import (
+    ColumnElement,
+    Select,
+    SQLColumnExpression,
+    and_,
+    case,
+    func,
+    or_,
+    select,
+)
+from sqlalchemy.orm import Session
+from sqlmodel import col
+
+from server.catalog.records import VerifiedBy
+from server.catalog.tape_values import TapeQuery
+from server.catalog.verification import strength
+from server.store.images import Decoding, Reading
+from server.store.programs import Program
+from server.store.search import holds
+from server.store.tapes import Tape
+from server.store.texts import RECORDS, RecordText
+from server.store.verification import Verification
+
+AnySelect: TypeAlias = Select[*tuple[Any, ...]]
+Fields: TypeAlias = Mapping[str, SQLColumnExpression[Any]]
+
+NO_IMAGE: Final = "no-image"
+"""What stands for the format of a tape that nobody has read yet."""
+
+WORDS: Final = tuple(VerifiedBy)
+
+_NEWEST = (
+    select(func.max(col(Reading.id)))
+    .where(col(Reading.tape_id) == col(Tape.id))
+    .correlate(Tape)
+    .scalar_subquery()
+)
+
+STRONGEST: Final = func.coalesce(
+    select(func.max(strength()))
+    .where(col(Verification.image_id) == col(Reading.image_id))
+    .correlate(Reading)
+    .scalar_subquery(),
+    0,
+)
+"""The place in `WORDS` of what vouches most for the newest image of a tape."""
+
+TAPE_FIELDS: Final[Fields] = {
+    "medium": col(Tape.medium),
+    "condition": col(Tape.condition),
+    "place": col(Tape.place),
+    "program": col(Tape.program_id),
+}
+
+IMAGE_FIELDS: Final[Fields] = {
+    "format": func.coalesce(col(Decoding.format), NO_IMAGE),
+    "check_status": func.coalesce(col(Decoding.check_status), ""),
+    "verification": case(dict(enumerate(WORDS)), value=STRONGEST),
+}
+"""Facets that need the newest image; see `joined`."""
+
+
+def joined(statement: AnySelect) -> AnySelect:
+    """The statement over tapes, each beside the newest image that was read from it."""
+    return (
+        statement.select_from(Tape)
+        .outerjoin(Reading, col(Reading.id) == _NEWEST)
+        .outerjoin(
+            Decoding,
+            and_(col(Decoding.image_id) == col(Reading.image_id), ~col(Decoding.superseded)),
+        )
+    )
+
+
+def chosen(query: TapeQuery, name: str) -> Collection[str]:
+    """The values that were chosen of a facet."""
+    return [str(value) for value in getattr(query, name)]
+
+
+def conditions(query: TapeQuery, fields: Fields, *, besides: str = "") -> list[ColumnElement[bool]]:
+    """A condition for each of the facets in `fields` in which something was chosen."""
+    return [
+        field.in_(getattr(query, name))
+        for name, field in fields.items()
+        if name != besides and getattr(query, name)
+    ]
+
+
+def of_words(session: Session, words: str) -> list[ColumnElement[bool]]:
+    """The condition that some field of a tape, or the title of its program, holds `words`."""
+    if not words:
+        return []
+    found = select(col(RecordText.object_id)).where(holds(session, RECORDS, words))
+    tapes = found.where(col(RecordText.kind) == "tape")
+    programs = found.where(col(RecordText.kind) == "program", col(RecordText.field) == "title")
+    return [or_(col(Tape.id).in_(tapes), col(Tape.program_id).in_(programs))]
+
+
+def titles_of(session: Session, programs: Collection[str]) -> dict[str, str]:
+    """The titles of programs, by their ids in text."""
+    ids = [int(program) for program in programs]
+    named = session.execute(
+        select(col(Program.id), col(Program.title)).where(col(Program.id).in_(ids))
+    )
+    return {str(program): title for program, title in named}
