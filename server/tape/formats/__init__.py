@@ -8,9 +8,19 @@ from server.tape.formats.base import Format
 from server.tape.formats.crunched_basic import CrunchedBasic
 from server.tape.formats.intel_hex import IntelHex
 from server.tape.formats.s_record import SRecord
+from server.tape.formats.semicolon_hex import SemicolonHex
+from server.tape.formats.tek_hex import TekHex
 from server.tape.formats.text import Text
 from server.tape.formats.unrecognised import Unrecognised
 
-FORMATS: Final[Mapping[str, Format[Any]]] = MappingProxyType(
-    {each.name: each for each in (IntelHex(), SRecord(), CrunchedBasic(), Text(), Unrecognised())}
+_ALL: Final[tuple[Format[Any], ...]] = (
+    IntelHex(),
+    SRecord(),
+    SemicolonHex(),
+    TekHex(),
+    CrunchedBasic(),
+    Text(),
+    Unrecognised(),
 )
+
+FORMATS: Final[Mapping[str, Format[Any]]] = MappingProxyType({each.name: each for each in _ALL})

@@ -7,6 +7,8 @@ import pytest
 
 from server.tape.formats.intel_hex import IntelHex
 from server.tape.formats.s_record import SRecord
+from server.tape.formats.semicolon_hex import SemicolonHex
+from server.tape.formats.tek_hex import TekHex
 from server.tape.formats.unrecognised import Unrecognised
 from server.tape.image import Image
 from server.tape.view import View
@@ -25,11 +27,20 @@ COSTLY = {
     "digits on one line": b"0" * SIZE,
     "records with a word each": b":00000001FF HI\n" * (SIZE // 15),
     "letters and digits": b"S1F3456789" * (SIZE // 10),
+    "long failing records": (b":FF000000" + b"5A" * 255 + b"00\r\n") * (SIZE // 523),
+    "long records, a digit short": (b":FF000000" + b"5A" * 255 + b"0\r\n") * (SIZE // 522),
+    "records of semicolons": b";FF0000" * (SIZE // 7),
+    "records of semicolons that fail": (b";FF0000" + b"5A" * 256 + b"0\r\n") * (SIZE // 523),
+    "records of strokes": b"/0000010100" * (SIZE // 11),
+    "records of strokes that fail": (b"/0000FF1E" + b"5A" * 255 + b"0\r\n") * (SIZE // 522),
+    "records broken off": b"//NO\r" * (SIZE // 5),
 }
 
 
 @pytest.mark.parametrize("name", COSTLY)
-@pytest.mark.parametrize("each", [IntelHex(), SRecord()], ids=lambda each: each.name)
+@pytest.mark.parametrize(
+    "each", [IntelHex(), SRecord(), SemicolonHex(), TekHex()], ids=lambda each: each.name
+)
 def test_a_costly_tape_is_read_in_bounded_time(each, name):
     view = View(Image(COSTLY[name]))
     view.characters()
