@@ -27,9 +27,12 @@ def bytes_of(digits: bytes) -> tuple[bytearray, list[int]]:
 
     An unreadable digit counts as 0; a last odd digit is left out.
     """
+    digits = digits[: len(digits) & -2]
     nibbles = digits.translate(NIBBLES)
+    if NO_DIGIT not in nibbles:
+        return bytearray.fromhex(digits.decode("ascii")), []
     data, unread = bytearray(), []
-    for place, (high, low) in enumerate(zip(nibbles[::2], nibbles[1::2], strict=False)):
+    for place, (high, low) in enumerate(zip(nibbles[::2], nibbles[1::2], strict=True)):
         if NO_DIGIT in (high, low):
             unread.append(place)
         data.append((high & 0x0F if high < 16 else 0) << 4 | (low if low < 16 else 0))
