@@ -6,9 +6,9 @@ Sources, named beside each check:
     A secondary page: the record of 24 bytes of FF; records of 32 bytes exist.
     Manuals of three programmers for read-only memories, seen: the fields of a Tektronix record,
     and one record of sixteen bytes of FF with its checksum.
-No library of the registry was found that reads either format, so `plainly_read_*` below, written from the descriptions alone and
-one character at a time, stands beside ours on generated tapes. Examples marked 'computed' were
-worked by hand from the rules.
+No library of the registry was found that reads either format, so `plainly_read_*` below, written
+from the descriptions alone and a line at a time, stands beside ours on generated tapes. Examples
+marked 'computed' were worked by hand from the rules.
 """
 
 import random

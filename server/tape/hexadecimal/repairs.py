@@ -123,23 +123,33 @@ def slipped(line: bytes, grammar: Grammar) -> Slipped | None:
     if len(read) % 2 == 0 or NO_DIGIT in read:
         return None
     digits = np.frombuffer(read, np.uint8).astype(np.int64)
-    longer = equations(grammar, len(read) // 2 + 1)
+    longer, shorter = (equations(grammar, len(read) // 2 + more) for more in (1, 0))
     dropped = longer.insertions(digits) if longer else []
-    if dropped:
-        return Slipped(
-            "frame-dropped",
-            "is one digit short: the reader seems to have passed over a frame",
-            _put_right(dropped, grammar, "{digit!r} is put in before character {at}"),
-        )
-    shorter = equations(grammar, len(read) // 2)
     doubled = shorter.doublings(digits) if shorter else []
-    if doubled:
-        return Slipped(
-            "frame-doubled",
-            "is one digit long: the reader seems to have read a frame twice",
-            _put_right(doubled, grammar, "the {digit!r} at character {at} is left out"),
-        )
+    # Where the length stands as it should, it says which of the two it was.
+    for trusted in (True, False):
+        first = 2 * grammar.length_at + 2 if trusted else 0
+        for slips, tell in ((dropped, _dropped), (doubled, _doubled)):
+            likely = [each for each in slips if each.place >= first]
+            if likely:
+                return tell(likely, grammar)
     return None
+
+
+def _dropped(slips: Sequence[Slip], grammar: Grammar) -> Slipped:
+    return Slipped(
+        "frame-dropped",
+        "is one digit short: the reader seems to have passed over a frame",
+        _put_right(slips, grammar, "{digit!r} is put in before character {at}"),
+    )
+
+
+def _doubled(slips: Sequence[Slip], grammar: Grammar) -> Slipped:
+    return Slipped(
+        "frame-doubled",
+        "is one digit long: the reader seems to have read a frame twice",
+        _put_right(slips, grammar, "the {digit!r} at character {at} is left out"),
+    )
 
 
 def _put_right(slips: Sequence[Slip], grammar: Grammar, how: str) -> str:
