@@ -114,7 +114,7 @@ def assemble(loads: Loads) -> Memory:
 def _contended(loads: Loads) -> Memory:
     """The memory where some address is loaded more than once."""
     cells = loads.cells()
-    order = np.argsort(cells.addresses, kind="stable")
+    order = _in_order(cells.addresses)
     addresses, values = cells.addresses[order], cells.values[order]
     records = loads.records[cells.sources[order]]
     again = addresses[1:] == addresses[:-1]
@@ -126,7 +126,19 @@ def _contended(loads: Loads) -> Memory:
         values=cells.values[last],
         sources=cells.sources[last],
     )
-    return Memory(kept, _ranges(kept), np.unique(records[1:][again]), np.unique(records[1:][other]))
+    return Memory(kept, _ranges(kept), _distinct(records[1:][again]), _distinct(records[1:][other]))
+
+
+def _in_order(addresses: Integers) -> NDArray[np.intp]:
+    """The order of `addresses`, those that are equal left as they stand."""
+    # Numbers of 16 bits are sorted in linear time.
+    narrow = addresses.size and int(addresses.max()) <= np.iinfo(np.uint16).max
+    return np.argsort(addresses.astype(np.uint16) if narrow else addresses, kind="stable")
+
+
+def _distinct(records: Integers) -> Integers:
+    """Each of `records` once, rising."""
+    return np.flatnonzero(np.bincount(records)) if records.size else records
 
 
 def _ranges(cells: Cells) -> dict[int, bytes]:
