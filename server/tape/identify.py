@@ -1,12 +1,13 @@
 """What an image is: every orientation and format tried, ranked by evidence, the best decoded."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from operator import attrgetter
 
 from server.tape.anatomy import anatomy, with_first_stage
-from server.tape.formats import FORMATS
+from server.tape.formats import FORMATS, Formats
 from server.tape.formats.base import Decoding
 from server.tape.image import Image, Orientation
-from server.tape.lettering import find_lettering, without_lettering
+from server.tape.lettering import find_lettering, lettering_findings, without_lettering
 from server.tape.parts import Part, decoding_as_read, merged
 from server.tape.ranking import CLAIM, Identified, rank
 from server.tape.view import View
@@ -41,8 +42,8 @@ def identify(image: Image) -> tuple[Identified, ...]:
     return rank(View(image, orientation) for orientation in Orientation)
 
 
-def decode(data: bytes, levels: int | None = None) -> Decoded:
-    """The image that `data` is, decoded by the format that is surest of it.
+def decode(data: bytes, levels: int | None = None, formats: Formats = FORMATS) -> Decoded:
+    """The image that `data` is, decoded by that one of `formats` that is surest of it.
 
     Raises:
         BadImage: the data cannot be the frames of a tape of so many levels.
@@ -52,20 +53,23 @@ def decode(data: bytes, levels: int | None = None) -> Decoded:
     # A format meets blank leader where letters are punched, so it need not know of them.
     bare = without_lettering(likelier, letterings)
     candidates = [bare] if levels is not None else _at_each_level(bare)
-    ranked = rank(View(image, way) for image in candidates for way in Orientation)
+    views = (View(image, way) for image in candidates for way in Orientation)
+    ranked = rank(views, formats)
     chosen = ranked[0]
     view = View(Image(bare.frames, chosen.levels), chosen.orientation)
-    parts = anatomy(view, FORMATS[chosen.format].parse(view), letterings)
+    parts = anatomy(view, formats[chosen.format].parse(view), letterings, formats)
     content = merged([part.decoding for part in parts if part.decoding])
     decoding = with_first_stage(content, parts)
     image = Image(likelier.frames, chosen.levels)
+    as_read = decoding_as_read(decoding, image, chosen.orientation)
+    findings = (*as_read.findings, *lettering_findings(letterings))
     return Decoded(
         image=image,
         orientation=chosen.orientation,
         leader_frames=decoding.data.start,
         trailer_frames=len(image) - decoding.data.stop,
         lettering=" ".join(part.text for part in parts if part.text) or None,
-        decoding=decoding_as_read(decoding, image, chosen.orientation),
+        decoding=replace(as_read, findings=tuple(sorted(findings, key=attrgetter("frame")))),
         parts=tuple(part.as_read(image, chosen.orientation) for part in parts),
         identified=ranked,
     )
