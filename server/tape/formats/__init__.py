@@ -7,6 +7,7 @@ from typing import Any, Final
 from server.tape.formats.base import Format
 from server.tape.formats.crunched_basic import CrunchedBasic
 from server.tape.formats.intel_hex import IntelHex
+from server.tape.formats.nc_program import NcProgram
 from server.tape.formats.s_record import SRecord
 from server.tape.formats.semicolon_hex import SemicolonHex
 from server.tape.formats.tek_hex import TekHex
@@ -18,6 +19,7 @@ _ALL: Final[tuple[Format[Any], ...]] = (
     SRecord(),
     SemicolonHex(),
     TekHex(),
+    NcProgram(),
     CrunchedBasic(),
     Text(),
     Unrecognised(),

@@ -47,7 +47,8 @@ class Decoding:
     the same for two tapes that differ only in leader, parity, fill or orientation; `memory`
     gives the bytes loaded, by the address of the first of each run. An address names a cell of
     `cell_bytes` bytes: a word of more than one is held high byte first. `blocks` says what
-    loaded which addresses, in the order of the tape.
+    loaded which addresses, in the order of the tape. `facts` are names and values, both to be
+    shown, that belong to one format: the tools of an NC program, the highest feed.
     """
 
     format: str
@@ -66,6 +67,7 @@ class Decoding:
     memory: Mapping[int, bytes] = field(default_factory=dict)
     cell_bytes: int = 1
     blocks: tuple[LoadedBlock, ...] = ()
+    facts: tuple[tuple[str, str], ...] = ()
 
     @property
     def memory_by_byte(self) -> Mapping[int, bytes]:
