@@ -1,65 +1,28 @@
-"""Letters punched as pictures: read in every size and form, and never seen where none are."""
+"""Letters punched as pictures: read in every size and form, and made."""
 
-import random
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
 from server.tape.errors import CannotBuild
-from server.tape.formats import FORMATS
-from server.tape.formats.text import TextContent
-from server.tape.hexadecimal.program import HexProgram
-from server.tape.identify import decode
 from server.tape.image import Image, Orientation, Span
 from server.tape.lettering import (
     APART,
     find_lettering,
     letter_frames,
-    lettering_findings,
     without_lettering,
 )
 from server.tape.lettering.alphabets import alphabet, sizes
 from server.tape.lettering.drawings import DRAWINGS
-from server.tape.parts import PartKind
-from tests.tape.basic_tapes import saved
+from tests.tape.lettered import drawn, taped, texts
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 DIGITS = "0123456789"
 SIGNS = "-./():,'+=?!&*"
 TITLE = "DICE 12-B (V1.3)"
 FITTING = (("5x7", 8), ("5x7", 7), ("7x8", 8), ("5x5", 8), ("5x5", 6), ("5x5", 5))
-PROGRAM = bytes.fromhex("3E41D301C30001") * 12
-IMAGES = Path(__file__).parents[2] / "seed_data" / "images"
-
-
-def taped(letters, data=b"\x31\xb1\xb2" * 30, *, behind=b"", levels=8):
-    """A tape of letters, data, and letters behind it, with blank frames between."""
-    data = bytes(frame & (1 << levels) - 1 for frame in data)
-    return Image(bytes(20) + letters + bytes(20) + data + bytes(20) + behind + bytes(20), levels)
-
-
-def texts(image):
-    return [each.text for each in find_lettering(image)]
-
-
-def drawn(text, letters, *, between=1, word=5, offset=0, cells=False):
-    """The columns of `text` in any alphabet, `between` blank columns apart or in even cells."""
-    glyphs = {glyph.character: glyph for glyph in reversed(letters.glyphs)}
-    frames = b""
-    for character in text:
-        if character == " ":
-            frames += bytes(letters.width + between if cells else word - between)
-            continue
-        glyph = glyphs[character]
-        columns = bytes(column << offset for column in glyph.columns)
-        if cells:
-            columns = bytes(glyph.bearing) + columns
-            columns = columns.ljust(letters.width, b"\0")
-        frames += columns + bytes(between)
-    return frames.strip(b"\0")
 
 
 @pytest.mark.parametrize("name", DRAWINGS)
@@ -224,126 +187,6 @@ def test_letters_are_read_between_patterned_leader(leader):
     assert texts(image) == ["OCTAL"]
 
 
-@pytest.mark.parametrize(
-    "frames",
-    [
-        letter_frames("DATA") + bytes(APART - 1) + b"\x41\x42" * 30,
-        b"\x41\x42" * 30 + bytes(APART - 1) + letter_frames("DATA"),
-        b"\xff" * 20 + letter_frames("DATA") + bytes(40),
-        letter_frames("DATA") + b"\xff" * 20,
-        letter_frames("TT"),
-        letter_frames("I1"),
-        letter_frames("A-.-.-.-"),
-        letter_frames("LONG " * 80),
-    ],
-    ids=["near data", "behind data", "by rub-outs", "at rub-outs", "one", "bare", "signs", "long"],
-)
-def test_what_may_be_data_is_left_alone(frames):
-    assert texts(Image(frames)) == []
-
-
-@pytest.mark.parametrize(("levels", "frame"), [(8, 0x00), (8, 0xFF), (8, 0x80), (5, 0x1F), (5, 1)])
-def test_a_tape_of_one_frame_has_no_letters(levels, frame):
-    assert texts(Image(bytes([frame]) * 3000, levels)) == []
-
-
-def sparse(draw):
-    """Frames that are mostly blank, of few values: what is likeliest to look like letters."""
-    values = [*draw.sample(range(1, 256), draw.randint(1, 5)), 0x7F, 0x41, 0x08]
-    blank = draw.uniform(0.2, 0.9)
-    return bytes(0 if draw.random() < blank else draw.choice(values) for _ in range(400))
-
-
-def runs(draw):
-    """Runs as long as letters, with gaps as between letters."""
-    return b"".join(
-        bytes(draw.choices(range(1, 256), k=draw.randint(1, 8))) + bytes(draw.randint(1, 8))
-        for _ in range(30)
-    )
-
-
-NOISE = {
-    "any": lambda draw: draw.randbytes(400),
-    "sparse": sparse,
-    "runs": runs,
-    "words": lambda draw: b"".join(bytes([0, draw.randrange(256)]) for _ in range(200)),
-    "walking": lambda draw: b"".join(bytes([1 << at % 8, 0]) for at in range(draw.randint(8, 200))),
-}
-
-
-@pytest.mark.parametrize("kind", NOISE)
-def test_noise_is_no_lettering(kind):
-    for seed in range(60):
-        draw = random.Random(seed)
-        levels = draw.choice([5, 7, 8, 8])
-        noise = bytes(frame & (1 << levels) - 1 for frame in NOISE[kind](draw))
-        assert texts(Image(bytes(20) + noise + bytes(20), levels)) == [], seed
-
-
-def tape_of(name, draw):
-    lines = tuple(f"{10 * at} PRINT {draw.randint(0, 9999)},A" for at in range(1, 20))
-    if name == "text":
-        code = draw.choice(["iso-646", "ita2", "rs-244"])
-        return FORMATS[name].build(TextContent(lines, line_end=b"\n", code=code))
-    if name == "crunched-basic":
-        return Image(bytes(50) + saved() + bytes(50))
-    return FORMATS[name].build(HexProgram({0: draw.randbytes(draw.randint(1, 300))}))
-
-
-@pytest.mark.parametrize("name", ["text", "crunched-basic", "intel-hex", "s-record"])
-def test_tapes_of_every_format_are_no_lettering(name):
-    for seed in range(40):
-        image = tape_of(name, random.Random(seed))
-        assert all(texts(image.turned(way)) == [] for way in Orientation), seed
-
-
-def words(*values):
-    """16-bit words as frames, the low half first."""
-    return b"".join(value.to_bytes(2, "little") for value in values)
-
-
-def absolute_blocks(draw):
-    blocks = b""
-    for at in range(draw.randint(1, 6)):
-        data = words(*(draw.choice([0, 0, 1, 0o240, draw.randrange(65536)]) for _ in range(9)))
-        block = words(1, 6 + len(data), 0o1000 + 18 * at) + data
-        blocks += block + bytes([-sum(block) & 0xFF]) + bytes(draw.randint(0, 12))
-    return blocks + words(1, 6, 1) + b"\xf8"
-
-
-def twelve_bit_words(draw):
-    pairs = b"".join(
-        bytes([word >> 6, word & 0o77])
-        for word in (draw.choice([0, 0, 1, 0o7402, draw.randrange(4096)]) for _ in range(60))
-    )
-    return b"\x80" * 30 + b"\x42\x00" + pairs + b"\x80" * 30
-
-
-def checksum_blocks(draw):
-    blocks = b"\x55AB0"
-    for at in range(3):
-        data = bytes(draw.choice([0, 0, 0, draw.randrange(256)]) for _ in range(40))
-        blocks += bytes([0x3C, len(data), 40 * at, 1]) + data + bytes([sum(data) & 0xFF])
-    return blocks + b"\x78\x00\x01"
-
-
-BINARY = (absolute_blocks, twelve_bit_words, checksum_blocks)
-
-
-@pytest.mark.parametrize("tape", BINARY, ids=lambda each: each.__name__)
-def test_binary_blocks_are_no_lettering(tape):
-    for seed in range(60):
-        frames = bytes(30) + tape(random.Random(seed)) + bytes(30)
-        assert texts(Image(frames)) == [], seed
-
-
-@pytest.mark.parametrize("path", sorted(IMAGES.glob("*.bin")), ids=lambda path: path.stem)
-def test_the_tapes_of_the_demonstration_bear_letters_only_where_they_were_given(path):
-    decoded = decode(path.read_bytes())
-
-    assert decoded.lettering is None
-
-
 def test_letters_are_blanked_and_nothing_else():
     image = taped(letter_frames("START"), behind=letter_frames("END"))
 
@@ -362,56 +205,6 @@ def test_any_frames_can_be_looked_at(frames, levels):
     assert all(before.stop <= after.start for before, after in pairwise(spans))
     assert all(0 <= span.start < span.stop <= len(image) for span in spans)
     assert all(0 <= each.confidence <= 0.99 for each in found)
-
-
-# Through the whole way of decoding.
-
-
-def hex_tape():
-    return FORMATS["intel-hex"].build(HexProgram({0x100: PROGRAM})).frames.strip(b"\0")
-
-
-def text_tape():
-    lines = ("10 REM LAMP PATTERN", "20 FOR I=1 TO 8", '30 PRINT TAB(I);"*"', "40 GOTO 20")
-    return FORMATS["text"].build(TextContent(lines)).frames.strip(b"\0")
-
-
-TAPES = {"text": text_tape, "intel-hex": hex_tape, "crunched-basic": saved}
-
-
-@pytest.mark.parametrize("orientation", Orientation)
-@pytest.mark.parametrize("name", TAPES)
-def test_letters_at_both_ends_of_a_tape_are_told_and_change_nothing_else(name, orientation):
-    letters, behind = letter_frames("DICE 3"), letter_frames("SIDE B")
-    image = taped(letters, TAPES[name](), behind=behind)
-    bare = taped(bytes(len(letters)), TAPES[name](), behind=bytes(len(behind)))
-
-    decoded, plain = (decode(each.turned(orientation).frames) for each in (image, bare))
-
-    assert (decoded.decoding.format, decoded.orientation) == (name, orientation)
-    assert decoded.lettering == "DICE 3 SIDE B"
-    assert plain.decoding.content == decoded.decoding.content
-    assert plain.decoding.check_status is decoded.decoding.check_status
-    assert (plain.leader_frames, plain.trailer_frames) == (
-        decoded.leader_frames, decoded.trailer_frames,
-    )  # fmt: skip
-    kinds = [part.kind for part in decoded.parts]
-    assert kinds.count(PartKind.LETTERING) == 2
-    told = [finding for finding in decoded.decoding.findings if finding.kind == "lettering"]
-    spans = {Span(finding.frame, finding.frame + finding.frames) for finding in told}
-    assert {each.span for each in find_lettering(image.turned(orientation))} == spans
-    assert [plain for plain in decoded.decoding.findings if plain.kind != "lettering"] == list(
-        plain.decoding.findings
-    )
-
-
-def test_a_note_says_what_the_letters_say_and_how_sure_that_is():
-    (finding,) = lettering_findings(find_lettering(taped(letter_frames("DICE 3"))))
-
-    assert finding.kind == "lettering"
-    assert finding.severity == "note"
-    assert "“DICE 3”" in finding.message
-    assert "99% confidence" in finding.message.replace(" %", "%")
 
 
 # Writing.
