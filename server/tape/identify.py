@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 from operator import attrgetter
 
 from server.tape.anatomy import anatomy, with_first_stage
+from server.tape.damage import damage_findings
 from server.tape.formats import FORMATS, Formats
 from server.tape.formats.base import Decoding
 from server.tape.image import Image, Orientation
@@ -59,6 +60,7 @@ def decode(data: bytes, levels: int | None = None, formats: Formats = FORMATS) -
     view = View(Image(bare.frames, chosen.levels), chosen.orientation)
     parts = anatomy(view, formats[chosen.format].parse(view), letterings, formats)
     content = merged([part.decoding for part in parts if part.decoding])
+    content = replace(content, findings=(*content.findings, *damage_findings(view, parts)))
     decoding = with_first_stage(content, parts)
     image = Image(likelier.frames, chosen.levels)
     as_read = decoding_as_read(decoding, image, chosen.orientation)
