@@ -10,11 +10,13 @@ from typing import ClassVar
 
 import numpy as np
 
+from server.tape.basic.references import missing_lines
 from server.tape.codes import CODES
 from server.tape.codes.base import Characters, Code, Fit, Parity
 from server.tape.errors import CannotBuild
 from server.tape.findings import Finding, Severity, check_status
 from server.tape.formats.base import Decoding, Evidence, Loader
+from server.tape.hexadecimal.places import bounded_by_kind
 from server.tape.image import Image, Span
 from server.tape.language import line_number, name_language
 from server.tape.listing import Line, Listing
@@ -77,6 +79,7 @@ class Text:
             *parity_findings(characters, view.array),
             *_rub_outs(view, characters),
             *_controls(characters),
+            *_missing_lines(listing, language),
         )
         return Decoding(
             format=self.name,
@@ -197,6 +200,10 @@ def _data_span(view: View, characters: Characters) -> Span:
     if not characters.text:
         return Span(len(view.array), len(view.array))
     return Span(int(characters.frames[0]), int(characters.frames[-1]) + 1)
+
+
+def _missing_lines(listing: Listing, language: str | None) -> list[Finding]:
+    return bounded_by_kind(missing_lines(listing.lines)) if language == "basic" else []
 
 
 def _rub_outs(view: View, characters: Characters) -> list[Finding]:
