@@ -65,6 +65,11 @@ class Block(NamedTuple):
         return self.fault < 0
 
     @property
+    def sound(self) -> bytes:
+        """As much of it, from its beginning, as is words."""
+        return self.text if self.whole else self.text[: self.fault]
+
+    @property
     def bare(self) -> bytes:
         """What the control reads of it: brackets and what they enclose left out."""
         return _COMMENT.sub(b"", self.text) if b"(" in self.text else self.text

@@ -74,7 +74,7 @@ def _weigh(view: View, code: str) -> Weighed | None:
         blocks = blocks[:-1]
     program = Program(blocks)
     whole = [block for block in program.filled if block.whole]
-    words = sum(len(WORD.findall(block.bare)) for block in whole)
+    words = sum(len(WORD.findall(block.sound)) for block in program.filled)
     telling = sum(1 for block in whole if block.begins or _TELLING.search(block.text))
     share = len(whole) / max(len(program.filled), 1)
     reason = (

@@ -283,6 +283,10 @@ class TestRecognise:
         blocks = ["N1 G01 X5 Y6"] * (40 - spoilt) + ["N1 G01 X5Y 6-"] * spoilt
         assert confidence(FORMAT.build(NcContent(tuple(blocks)))) == sure
 
+    def test_of_two_blocks_one_may_be_spoilt(self):
+        assert confidence(FORMAT.build(NcContent(("N5G01X3Y4.5-", "M30")))) == HALF
+        assert confidence(FORMAT.build(NcContent(("N5-", "M30")))) == MENTIONED
+
     @pytest.mark.parametrize(
         "lines",
         [
