@@ -34,7 +34,8 @@ _SURE: Final = {
     # By what is left of the lead: how sure none, one, two or more of the links make us that
     # lead to where the line after them says it stood. One in 65536 does so by chance.
     Lead.WHOLE: (0.9, 0.97, 0.995),
-    Lead.DAMAGED: (0.55, 0.8, 0.9),
+    # Machine code is full of D3 too, so half a lead and one link are not enough.
+    Lead.DAMAGED: (0.3, 0.45, 0.9),
     Lead.TORN_OFF: (0.1, 0.3, 0.85),
 }
 
