@@ -14,6 +14,7 @@ from server.api import (
     programs,
     search,
     sign_in,
+    strips,
     tapes,
 )
 from server.api.head import HeadAsGet
@@ -25,6 +26,7 @@ VERSION: Final = "/v1"
 
 ROUTERS: Final[tuple[APIRouter, ...]] = (
     images.router,
+    strips.router,
     search.router,
     tapes.router,
     programs.router,

@@ -19,7 +19,7 @@ from server.tape.picture_marks import Marks, Sheet, gravest, in_words, marks_of
 MOST_FRAMES: Final = 400
 """Frames of the longest strip, about a metre of tape."""
 
-_LEFT_MM, _RIGHT_MM, _TOP_MM, _BOTTOM_MM = 5.0, 6.0, 7.0, 1.0
+_LEFT_MM, _RIGHT_MM, _TOP_MM, _BOTTOM_MM = 6.0, 7.0, 7.5, 1.0
 """Around the tape: channel numbers on the left, the scale on top."""
 
 _NUMBERED: Final = 10
@@ -105,7 +105,7 @@ def _opening(drawn: _Strip, marks: Marks) -> str:
     return (
         '<svg xmlns="http://www.w3.org/2000/svg" class="picture" role="img" '
         f'viewBox="0 0 {width:.2f} {height:.2f}" width="{width:.2f}mm" height="{height:.2f}mm" '
-        'font-family="system-ui,sans-serif" font-size="2.6">'
+        'font-family="system-ui,sans-serif" font-size="3">'
     )
 
 
@@ -181,10 +181,10 @@ def _scale(drawn: _Strip) -> Iterator[str]:
     yield '<g text-anchor="middle">'
     for place, number in numbered or [(0, drawn.numbers[0])]:
         x = f"{drawn.centre(place):.2f}"
-        yield f'<text x="{x}" y="2.6">{number:,}</text>'
-        yield f'<text x="{x}" y="5.1" font-size="2">{_mm(number)}</text>'
-    yield '</g><g text-anchor="end" font-size="2">'
+        yield f'<text x="{x}" y="2.7">{number:,}</text>'
+        yield f'<text x="{x}" y="5.6" font-size="2.5">{_mm(number)}</text>'
+    yield '</g><g text-anchor="end" font-size="2.5">'
     for channel in range(1, drawn.levels + 1):
-        y = _TOP_MM + drawn.across - channel_mm(channel) + 0.7
+        y = _TOP_MM + drawn.across - channel_mm(channel) + 0.9
         yield f'<text x="{_LEFT_MM - 0.8}" y="{y:.2f}">{channel}</text>'
     yield "</g></g>"

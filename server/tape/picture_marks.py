@@ -14,7 +14,7 @@ MOST_MARKS: Final = 40
 _MOST_LANES: Final = 4
 """Rows of words below a strip; a mark for which there is no room keeps its shape alone."""
 
-_SHAPE_MM, _LANE_MM, _LETTER_MM = 2.6, 3.6, 1.6
+_SHAPE_MM, _LANE_MM, _LETTER_MM = 2.6, 4.0, 1.8
 """Height of the row of shapes, of a row of words, and about the width of a letter."""
 
 
@@ -135,7 +135,8 @@ def _mark(place: _Place, lane: int | None, sheet: Sheet) -> Iterator[str]:
     dashes = "" if finding.severity is Severity.DAMAGE else ' stroke-dasharray="1 .6"'
     yield f'<g class="picture-{finding.severity}" fill="{look.colour}" stroke="{look.colour}" '
     yield f'stroke-width=".3"><rect x="{x - FRAME_PITCH_MM / 2:.2f}" y="{sheet.top}" width="'
-    yield f'{FRAME_PITCH_MM * place.frames:.2f}" height="{sheet.across}" fill="none"{dashes}/>'
+    yield f'{FRAME_PITCH_MM * place.frames:.2f}" height="{sheet.across}" fill="none" '
+    yield f'stroke="{look.colour}"{dashes}/>'
     filled = "" if look.filled else ' fill="none"'
     yield f'<path d="M{x:.2f} {y + 0.3:.2f}{look.shape}"{filled}/>'
     if lane is not None:

@@ -13,6 +13,7 @@ from server.web.compared import Shown, shown
 from server.web.context import PageContext
 from server.web.estimates import Estimates, estimates
 from server.web.listed import ListedLine, ListingPage, listing_page
+from server.web.strips import Strips, strips_of
 from server.web.tapes import image_excerpt
 from server.web.visit import VisitDep
 
@@ -28,6 +29,7 @@ class ImagePage(PageContext):
     lines: tuple[ListedLine, ...]
     kin: tuple[KinRecord, ...]
     figures: Estimates
+    strips: Strips
 
     @classmethod
     def of(cls, work: Work, sha256: str, rate: str) -> "ImagePage":
@@ -39,6 +41,7 @@ class ImagePage(PageContext):
             lines=image_excerpt(work, image),
             kin=images.kin(work, sha256),
             figures=estimates(image.bytes, rate),
+            strips=strips_of(work, image),
         )
 
 

@@ -148,7 +148,7 @@ def test_frames_are_numbered_every_inch_with_their_millimetres():
     assert [label for label, _ in frames] == ["1,200", "1,210", "1,220"]
     assert [label for label, _ in millimetres] == ["3,048.0 mm", "3,073.4 mm", "3,098.8 mm"]
     assert [x for _, x in frames] == [x for _, x in millimetres]
-    assert frames[0][1] == pytest.approx(5 + 2.54 * 5.5, abs=0.01)
+    assert frames[0][1] == pytest.approx(6 + 2.54 * 5.5, abs=0.01)
 
 
 def test_a_strip_turned_end_for_end_keeps_the_numbers_of_the_frames_as_read():
@@ -205,7 +205,7 @@ def test_a_finding_is_framed_and_has_a_shape_and_its_kind_in_words():
     (mark,) = marks(picture)[Severity.DAMAGE]
     box = mark.find(f"{SVG}rect")
 
-    assert float(box.get("x")) == pytest.approx(5 + 2.54 * 10, abs=0.01)
+    assert float(box.get("x")) == pytest.approx(6 + 2.54 * 10, abs=0.01)
     assert float(box.get("width")) == pytest.approx(2.54 * 3, abs=0.01)
     assert mark.find(f"{SVG}text").text == "parity error"
 
@@ -228,7 +228,7 @@ def test_a_mark_moves_with_its_frames_when_the_tape_is_turned(orientation):
     (mark,) = marks(picture)[Severity.DAMAGE]
 
     first = 34 if orientation.runs_backwards else 4
-    assert float(mark.find(f"{SVG}rect").get("x")) == pytest.approx(5 + 2.54 * first, abs=0.01)
+    assert float(mark.find(f"{SVG}rect").get("x")) == pytest.approx(6 + 2.54 * first, abs=0.01)
 
 
 @pytest.mark.parametrize(
@@ -251,7 +251,7 @@ def labels(picture):
     for mark in marks(picture)[Severity.DAMAGE]:
         for text in mark.findall(f"{SVG}text"):
             x = float(text.get("x"))
-            found.append((x, x + 1.3 * len(text.text), float(text.get("y"))))
+            found.append((x, x + 1.5 * len(text.text), float(text.get("y"))))
     return sorted(found)
 
 
