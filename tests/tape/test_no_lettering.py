@@ -1,6 +1,7 @@
 """No letters are seen where none are: a wrong text would blank real data."""
 
 import random
+import re
 
 import pytest
 
@@ -9,6 +10,7 @@ from server.tape.formats.text import TextContent
 from server.tape.hexadecimal.program import HexProgram
 from server.tape.image import Image, Orientation
 from server.tape.lettering import APART, letter_frames
+from tests.tape import mixed_tapes
 from tests.tape.basic_tapes import saved
 from tests.tape.lettered import texts
 
@@ -124,3 +126,11 @@ def test_binary_blocks_are_no_lettering(tape):
     for seed in range(60):
         frames = bytes(30) + tape(random.Random(seed)) + bytes(30)
         assert texts(Image(frames)) == [], seed
+
+
+def test_mixed_tapes_bear_letters_only_where_they_were_given_some():
+    for tape in mixed_tapes.tapes(len(mixed_tapes.MAKERS) * len(mixed_tapes.DAMAGE) * 2):
+        for way in Orientation:
+            found = texts(tape.image.turned(way))
+            assert (tape.damage == "lettered") == len(found), (tape.format, tape.damage, way)
+            assert all(re.fullmatch("[A-Z]+ [0-9]+", text) for text in found)
