@@ -108,12 +108,23 @@ def test_uneven_spacing_ends_no_word():
     orientation=st.sampled_from(Orientation),
 )
 @example(text="MW01", upside_down=False, orientation=Orientation.REVERSED)
-def test_what_was_written_is_read(text, upside_down, orientation):
-    assume(len({each for each in text if each in set(LETTERS + DIGITS) - {"I"}}) > 2)
-    assume(not set(text) <= set("AHIMOTUVWXY08BCDEK3-.:=+*!"))  # reads the same when turned
+@example(text="0068", upside_down=True, orientation=Orientation.AS_READ)
+def test_what_was_written_is_read_or_is_unsure(text, upside_down, orientation):
+    assume(len({each for each in text if each in set(LETTERS + DIGITS) - set("I1")}) > 1)
     image = taped(letter_frames(text, upside_down=upside_down)).turned(orientation)
+    found = find_lettering(image)
 
-    assert texts(image) in ([text], [])
+    # Among many signs, letters are too few to be sure of.
+    assert len(found) == 1 or sum(each in SIGNS + "I1" for each in text) > len(text) / 2
+    # Some texts say another thing when the tape is turned.
+    assert all(each.text == text or each.confidence <= 0.5 for each in found)
+
+
+def test_what_says_another_thing_when_turned_is_read_with_doubt():
+    (found,) = find_lettering(taped(letter_frames("0068")))
+
+    assert found.text in ("0068", "8900")
+    assert found.confidence == pytest.approx(0.5, abs=0.01)
 
 
 @given(st.data())

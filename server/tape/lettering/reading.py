@@ -1,6 +1,6 @@
 """Letters out of columns of holes: the likeliest text, if it is one beyond chance."""
 
-from math import prod
+from math import exp, prod
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -52,12 +52,17 @@ def read_letters(columns: Frames, levels: int) -> Reading | None:
         for group, hits in meet(padded, letters, groups).items()
         if (parse := likeliest(padded, hits)) and _beyond_chance(parse, letters.heights[group])
     ]
-    if not found:
+    texts: dict[str, Parse] = {}
+    for parse, group in sorted(found, key=lambda each: (each[0].cost, each[1])):
+        backwards = letters.forms[group].runs_backwards
+        in_order = _from_behind(parse.letters, len(padded)) if backwards else parse.letters
+        texts.setdefault(text_of(in_order, letters.cells[group]), parse)
+    if not texts:
         return None
-    parse, group = min(found, key=lambda each: (each[0].cost, each[1]))
-    backwards = letters.forms[group].runs_backwards
-    in_order = _from_behind(parse.letters, len(padded)) if backwards else parse.letters
-    return Reading(text_of(in_order, letters.cells[group]), _confidence(parse))
+    text, parse = next(iter(texts.items()))
+    # Some texts say another thing when the tape is turned: 66 or 99.
+    whole = sum(exp(parse.cost - other.cost) for other in texts.values())
+    return Reading(text, round(_confidence(parse) / whole, 4))
 
 
 def _beyond_chance(parse: Parse, height: int) -> bool:
@@ -80,4 +85,4 @@ def _from_behind(letters: tuple[Letter, ...], columns: int) -> list[Letter]:
 
 def _confidence(parse: Parse) -> float:
     certain = prod(letter.hit.certainty for letter in parse.letters)
-    return round(_SUREST * certain * _LEFT_BY_A_WRONG**parse.wrong, 4)
+    return _SUREST * certain * _LEFT_BY_A_WRONG**parse.wrong
