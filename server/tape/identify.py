@@ -3,13 +3,13 @@
 from dataclasses import dataclass, replace
 from operator import attrgetter
 
-from server.tape.anatomy import anatomy, with_first_stage
+from server.tape.anatomy import anatomy, drawn_together
 from server.tape.damage import damage_findings
 from server.tape.formats import FORMATS, Formats
 from server.tape.formats.base import Decoding
 from server.tape.image import Image, Orientation
 from server.tape.lettering import find_lettering, lettering_findings, without_lettering
-from server.tape.parts import Part, decoding_as_read, merged
+from server.tape.parts import Part, decoding_as_read
 from server.tape.ranking import CLAIM, Identified, rank
 from server.tape.view import View
 
@@ -58,10 +58,10 @@ def decode(data: bytes, levels: int | None = None, formats: Formats = FORMATS) -
     ranked = rank(views, formats)
     chosen = ranked[0]
     view = View(Image(bare.frames, chosen.levels), chosen.orientation)
-    parts = anatomy(view, formats[chosen.format].parse(view), letterings, formats)
-    content = merged([part.decoding for part in parts if part.decoding])
-    content = replace(content, findings=(*content.findings, *damage_findings(view, parts)))
-    decoding = with_first_stage(content, parts)
+    surest = formats[chosen.format].parse(view)
+    parts = anatomy(view, surest, letterings, formats)
+    decoding = drawn_together(parts, surest)
+    decoding = replace(decoding, findings=(*decoding.findings, *damage_findings(view, parts)))
     image = Image(likelier.frames, chosen.levels)
     as_read = decoding_as_read(decoding, image, chosen.orientation)
     findings = (*as_read.findings, *lettering_findings(letterings))

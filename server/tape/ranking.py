@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-from server.tape.formats import FORMATS
+from server.tape.formats import FORMATS, Formats
 from server.tape.formats.base import Evidence
 from server.tape.formats.unrecognised import Unrecognised
 from server.tape.image import Orientation
@@ -27,11 +27,11 @@ class Identified:
     levels: int
 
 
-def rank(views: Iterable[View]) -> tuple[Identified, ...]:
+def rank(views: Iterable[View], formats: Formats = FORMATS) -> tuple[Identified, ...]:
     """One entry a format, from the view it is surest of; best first, the rejected ones too."""
     best: dict[str, Identified] = {}
     for view in views:
-        for name, each in FORMATS.items():
+        for name, each in formats.items():
             evidence = each.recognise(view) or _NO_SIGN
             confidence = round(evidence.confidence, 4)
             held = best.get(name)

@@ -19,11 +19,12 @@ WINDOW: Final = 1 << 16
 """Frames that are looked at: more than most tapes have, less than all of a long one."""
 
 ALL_CLOSE, MOST_CLOSE, SHAPE_ONLY, CHANCE = 0.995, 0.99, 0.9, 0.2
-_ENOUGH, _ENOUGH_WITHOUT_CHECKSUM = 20.0, 26.0
-"""Bits below which chance is not excluded: once in a million, and once in sixty million."""
+_ENOUGH, _ENOUGH_WITHOUT_CHECKSUM = 20.0, 22.0
+"""Bits below which chance is not excluded: once in one million, and once in four."""
 
 _COUNT_TO_THE_END: Final = 8.0
 _ONE_OF_THREE = log2(3)
+_MOST_BEFORE: Final = 0.75
 _NOTHING_PROVED = frozenset({Harm.STRAY, Harm.PASSED_OVER, Harm.LENGTH, Harm.TRUNCATED})
 
 
@@ -65,7 +66,7 @@ def _bits(walked: Walked, tape: Tape, start: int) -> float:
         # The mark itself was looked for, so only the checksum speaks for what was found.
         bits -= mark + 1 + log2(1 + last - first)
     if walked.ending_block is not None:
-        bits += 8.0 * tape.layout.count_bytes
+        bits += frequent.count(walked.ending_block)
     return bits + _COUNT_TO_THE_END * (_reached(walked, tape) >= tape.stop)
 
 
@@ -88,6 +89,11 @@ class _Frequency:
         """Bits of the checksums of all sound blocks."""
         last = self.tape.array[self.tape.blocks.stops[walked.chosen] - 1]
         return float(self.frames[last].sum())
+
+    def count(self, block: int) -> float:
+        """Bits of the count of a block, where one count alone would do."""
+        at = int(self.tape.blocks.starts[block]) + self.tape.layout.count_at
+        return float(self.frames[self.tape.array[at : at + self.tape.layout.count_bytes]].sum())
 
     def special(self, special: Special) -> float:
         """Bits of the first frame of a name, and of its text, or of another record."""
@@ -113,7 +119,13 @@ def _weighed(walked: Walked, tape: Tape, start: int, bits: float, *, cut: bool) 
     )
     if bits < _ENOUGH or (not sound and bits < _ENOUGH_WITHOUT_CHECKSUM):
         return Weighed(CHANCE, bits, reason)
-    sure = SHAPE_ONLY if not sound else MOST_CLOSE if damages else ALL_CLOSE
+    # In a view that is mirrored marks and counts may still meet; checksums tell it apart.
+    sure = SHAPE_ONLY + (MOST_CLOSE - SHAPE_ONLY) * sound / max(blocks, 1)
+    if sound and not damages:
+        sure = ALL_CLOSE
+    if start > _MOST_BEFORE * tape.stop:
+        # What is chiefly something else may hold a few blocks; let it be read as that first.
+        sure = min(sure, SHAPE_ONLY)
     stray = _stray_share(damages, tape, start)
     return Weighed(sure * (1 - stray / 2), bits, reason)
 

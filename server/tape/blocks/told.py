@@ -122,7 +122,10 @@ class Teller:
         return "record-truncated", message, f"{_READ_AGAIN}: what is there was loaded"
 
     def _stray(self, damage: Damage) -> _Said:
-        message = f"{damage.stop - damage.start} frames belong to no block"
+        count = damage.stop - damage.start
+        message = (
+            "a frame belongs to no block" if count == 1 else f"{count} frames belong to no block"
+        )
         advice = f"{_READ_AGAIN}: the head of a block may be lost; none of them was loaded"
         return "stray-frames", message, advice
 

@@ -68,7 +68,9 @@ class Walker:
         following = np.searchsorted(blocks.starts, after)
         lands = np.append(blocks.starts, -1)[following] == after
         self._jumps = np.where(lands & ~blocks.ending, following, -1)
+        self._final = self._find_final()
         borne_out = lands | blocks.ending | (after >= tape.stop) | self._marked(after)
+        borne_out |= after == self._final
         self._starts = blocks.starts
         self._borne_out = np.flatnonzero(borne_out)
         self._following = following
@@ -92,13 +94,21 @@ class Walker:
             return at
         if tape.layout.is_head(tape.frames, at) and self._slip(at) is not None:
             return at
-        if len(tape.layout.mark) > 1 and tape.layout.is_head(tape.frames, at):
+        if self._long_mark_at(at):
             return at
         first = self._next_sure(at)
         if first is not None:
             harm = examine(tape.frames, at, first, tape.layout, torn=False).harm
             return self._name_before(first) if harm in (Harm.STRAY, Harm.LENGTH) else at
         return None
+
+    def _long_mark_at(self, at: int) -> bool:
+        """Whether a mark that is no single frame stands at `at`, give or take a hole."""
+        mark = self.tape.layout.mark
+        read = self.tape.frames[at : at + len(mark)]
+        if len(mark) < 2 or len(read) < len(mark):
+            return False
+        return sum((a ^ b).bit_count() for a, b in zip(mark, read, strict=True)) <= 1
 
     def _name_before(self, block: int) -> int:
         """Where the name in front of the block at `block` begins, or `block` itself."""
@@ -174,7 +184,7 @@ class Walker:
         if stop is None:
             stop = self._next_sure(at + 1)
             if stop is None:
-                stop = self._final(at) or tape.stop
+                stop = self._final if at < self._final else tape.stop
             walked.searched.append((at, stop))
         else:
             walked.slips += 1
@@ -200,19 +210,22 @@ class Walker:
     def _lands(self, at: int) -> bool:
         """Whether a block, or the end of the tape, follows at `at`."""
         at = self.tape.next_punched(at)
-        if at >= self.tape.stop or self._block_at(at) is not None:
+        if at >= self.tape.stop:
+            # A block that reaches over the record which ends the program has lost frames.
+            return self._final < 0
+        if self._block_at(at) is not None:
             return True
         frames = self.tape.frames
         return self.tape.layout.is_head(frames, at) or self.special(frames, at) is not None
 
-    def _final(self, at: int) -> int | None:
-        """Where the special that ends the program stands at the end of the tape."""
+    def _find_final(self) -> int:
+        """Where the special that ends the program stands at the end of the tape; -1 if nowhere."""
         frames, stop = self.tape.frames, self.tape.stop
-        for start in range(max(at + 1, stop - 3), stop):
+        for start in range(max(0, stop - 3), stop):
             found = self.special(frames, start)
             if found and found.ends and found.stop >= stop:
                 return start
-        return None
+        return -1
 
     def _block_at(self, at: int) -> int | None:
         block = bisect_left(self._starts, at)

@@ -18,25 +18,26 @@ import numpy as np
 from server.tape.formats.base import Decoding, Evidence, Loader
 from server.tape.formats.word_decoding import decode_words, no_words
 from server.tape.image import Image
-from server.tape.twelve_bit.bin import body_of, words_of
 from server.tape.twelve_bit.frames import (
     FIELD,
     MOST_LOOKED_AT,
     ORIGIN,
+    SUBSTANTIAL,
     Program,
     may_be,
     tell_apart,
 )
+from server.tape.twelve_bit.groups import GROUP, groups_of
 from server.tape.twelve_bit.loads import FIELD_WORDS
+from server.tape.twelve_bit.pairs import body_of, words_of
 from server.tape.twelve_bit.program import WordProgram, pair
-from server.tape.twelve_bit.rim import GROUP, groups_of
 from server.tape.twelve_bit.told import frame_findings, pair_findings
 from server.tape.view import View
 
 _CLOSES, _CLOSES_WITHOUT_LEADER, _CLOSES_DAMAGED = 0.995, 0.9, 0.99
 _BETWEEN_LEADERS, _AT_A_LEADER, _SHAPE_ONLY, _OTHER = 0.94, 0.6, 0.2, 0.05
 _ENOUGH: Final = 4
-_CLAIMED: Final = 0.5
+_SOME: Final = 0.3
 _FIELDS: Final = 8
 
 
@@ -53,13 +54,14 @@ class Bin12:
         """Whether frames pair up behind origins, and whether a checksum closes."""
         if not may_be(view):
             return None
-        weighed = [_weigh(each) for each in tell_apart(view, MOST_LOOKED_AT).programs]
+        frameset = tell_apart(view, MOST_LOOKED_AT)
+        weighed = [_weigh(each, frameset.share(each)) for each in frameset.programs]
         return max(weighed, key=lambda each: each.confidence, default=None)
 
     def parse(self, view: View) -> Decoding:
         """The words of the first program, in octal, in order of address."""
         frameset = tell_apart(view)
-        program = _chosen(frameset.programs)
+        program = frameset.chosen(_weigh)
         if program is None:
             return no_words(self.name, view, Loader.CHECKSUM_LOADER)
         body = body_of(program)
@@ -99,17 +101,7 @@ def _pieces(content: WordProgram) -> Iterator[bytes]:
         due = at + 1
 
 
-def _chosen(programs: tuple[Program, ...]) -> Program | None:
-    """The first program that is likely enough, or else the likeliest."""
-    weighed = [(each, _weigh(each).confidence) for each in programs]
-    sure = [each for each, confidence in weighed if confidence >= _CLAIMED]
-    if sure:
-        return sure[0]
-    likeliest = max(weighed, key=lambda each: each[1], default=(None, 0.0))[0]
-    return likeliest if likeliest and likeliest.origin.any() else None
-
-
-def _weigh(program: Program) -> Evidence:
+def _weigh(program: Program, share: float) -> Evidence:
     if not program.begins_with_origin or len(program) < GROUP:
         return Evidence(_OTHER, "the first frames are no origin")
     body = body_of(program)
@@ -121,15 +113,15 @@ def _weigh(program: Program) -> Evidence:
                 _CLOSES_WITHOUT_LEADER * max(0.0, 1 - 8 * odd), f"{reason}, without leader frames"
             )
         return Evidence(_CLOSES_DAMAGED * max(0.0, 1 - 2 * odd) if odd else _CLOSES, reason)
-    return _without_checksum(program, odd, body.firsts.size)
+    return _without_checksum(program, odd, share, body.firsts.size)
 
 
-def _without_checksum(program: Program, odd: float, pairs: int) -> Evidence:
+def _without_checksum(program: Program, odd: float, share: float, pairs: int) -> Evidence:
     groups = groups_of(program)
-    if groups.share > 0.5 and groups.firsts.size > 1:
+    if groups.share > _SOME and groups.firsts.size > 1:
         return Evidence(_OTHER, "each word has an origin of its own, and no checksum closes")
     reason = f"{pairs} pairs of frames stand as origins and words do; the checksum does not close"
-    if pairs < _ENOUGH or not program.held:
+    if pairs < _ENOUGH or not program.held or share < SUBSTANTIAL:
         return Evidence(_SHAPE_ONLY, reason)
     sure = _BETWEEN_LEADERS if min(program.led) > 1 else _AT_A_LEADER
     return Evidence(max(0.0, sure * (1 - 4 * odd)), f"{reason}; leader frames 200 hold them")

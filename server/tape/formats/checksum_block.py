@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import ClassVar, Final
 
-from server.tape.blocks.certainty import Weighed, weigh
+from server.tape.blocks.certainty import ALL_CLOSE, Weighed, weigh
 from server.tape.blocks.layout import Layout
 from server.tape.blocks.program import BlockProgram
 from server.tape.blocks.walk import Special
@@ -62,7 +62,7 @@ def _layout(summed_from: int) -> Layout:
 LAYOUTS: Final = {Rule.ADDRESS_AND_DATA: _layout(2), Rule.DATA_ONLY: _layout(_HEAD)}
 
 
-def _special(frames: bytes, at: int) -> Special | None:
+def special_of(frames: bytes, at: int) -> Special | None:
     """The go or name record that stands at `at`."""
     if frames[at : at + 1] == bytes([GO]) and at + _GO_FRAMES <= len(frames):
         address = int.from_bytes(frames[at + 1 : at + _GO_FRAMES], "little")
@@ -93,28 +93,25 @@ class ChecksumBlock:
         """How unlikely it is that chance put marks, counts and checksums where they stand."""
         if view.image.levels != 8:
             return None
-        weighed = _weigh(view)
-        best = max(weighed.values(), key=lambda each: each.bits)
+        best = _weigh(view)[1]
         return Evidence(best.confidence, best.reason) if best.confidence else None
 
     def parse(self, view: View) -> Decoding:
         """The memory that the load records fill, by the checksum rule that fits better."""
-        weighed = _weigh(view)
-        rule = max(weighed, key=lambda each: weighed[each].bits)
+        rule = _weigh(view)[0]
         decoding = decode_blocks(
             view,
             Manner(
                 name=self.name,
                 layout=LAYOUTS[rule],
-                special=_special,
+                special=special_of,
                 terms=Terms(unit="block"),
                 lines=cell_lines,
                 end_name="go record",
                 dialect=rule,
             ),
         )
-        first, second = weighed.values()
-        both = first.bits == second.bits and first.confidence > 0
+        both = decoding.blocks and not any(_weight(each.start) for each in decoding.blocks)
         return replace(decoding, dialect=Rule.EITHER) if both else decoding
 
     def build(self, content: CheckedProgram) -> Image:
@@ -134,10 +131,22 @@ class ChecksumBlock:
         return Image(content.tape(records))
 
 
-def _weigh(view: View) -> dict[Rule, Weighed]:
-    return {
-        rule: weigh(view.array, view.data, layout, _special) for rule, layout in LAYOUTS.items()
-    }
+def _weigh(view: View) -> tuple[Rule, Weighed]:
+    """The rule that fits better, and how well; the second is tried where the first has doubts."""
+    best: tuple[Rule, Weighed] | None = None
+    for rule, layout in LAYOUTS.items():
+        weighed = weigh(view.array, view.data, layout, special_of)
+        if best is None or weighed.bits > best[1].bits:
+            best = rule, weighed
+        if weighed.confidence >= ALL_CLOSE:
+            break
+    assert best is not None
+    return best
+
+
+def _weight(address: int) -> int:
+    """What the two bytes of `address` add to a checksum."""
+    return ((address >> 8) + address) & 0xFF
 
 
 def _load_record(address: int, data: bytes, rule: Rule) -> bytes:

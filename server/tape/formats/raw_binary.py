@@ -32,6 +32,7 @@ _LEAST_UNEVEN: Final = 1.6
 _LEAST_HABIT: Final = 0.25
 _LEAST_LIKELY: Final = 0.99
 _LEAST_INSTRUCTIONS: Final = 16
+_LEAST_KINDS: Final = 10
 _LEAST_TARGETS, _MANY_TARGETS = 4, 8
 _MOST_ASTRAY: Final = 0.15
 _SURE, _FAIR = 0.8, 0.6
@@ -70,7 +71,7 @@ class RawBinary:
         """Whether the frames hang together as instructions; asked only where they may."""
         if view.image.levels != 8 or view.data.frames < _SHORTEST:
             return None
-        code = _follow(view.array[slice(*view.data)][:LOOKED_AT])
+        code = _follow(view.array[slice(*view.data)])
         if code is None:
             return None
         return Evidence(
@@ -83,8 +84,7 @@ class RawBinary:
     def parse(self, view: View) -> Decoding:
         """The frames between leader and trailer, as a dump that counts from the first."""
         data = view.image.frames[slice(*view.data)]
-        sample = view.array[slice(*view.data)][:LOOKED_AT]
-        code = _follow(sample) if data else None
+        code = _follow(view.array[slice(*view.data)]) if data else None
         return Decoding(
             format=self.name,
             data=view.data,
@@ -125,8 +125,9 @@ def _note(code: _Code, data: Span) -> Finding:
     )
 
 
-def _follow(frames: Frames) -> _Code | None:
-    """What the frames are as code, or None where that is not sure."""
+def _follow(tape: Frames) -> _Code | None:
+    """What the frames of a tape are as code, or None where that is not sure."""
+    frames = tape[:LOOKED_AT]
     if not _may_be_code(frames):
         return None
     placed = place_code(frames)
@@ -138,7 +139,7 @@ def _follow(frames: Frames) -> _Code | None:
         return None
     memory = Memory(runs)
     paths = descend(memory, PROCESSORS[guess.processor], [placed.base])
-    targets, elsewhere = _targets(paths, memory)
+    targets, elsewhere = _targets(paths, range(placed.base, placed.base + tape.size))
     confidence = _confidence(paths, targets, elsewhere)
     if not confidence:
         return None
@@ -154,21 +155,22 @@ def _may_be_code(frames: Frames) -> bool:
     return pairs * 256 >= _LEAST_UNEVEN * frames.size * (frames.size - 1)
 
 
-def _targets(paths: Paths, memory: Memory) -> tuple[int, int]:
-    """Addresses that absolute jumps and calls lead to: instructions of these, and elsewhere."""
+def _targets(paths: Paths, loaded: range) -> tuple[int, int]:
+    """Addresses that absolute jumps and calls lead to: instructions met, and not `loaded`."""
     named = {
         each.target
         for each in paths.instructions.values()
         if each.target is not None and each.size >= _ABSOLUTE_SIZE
     }
     met = sum(target in paths.instructions for target in named)
-    return met, sum(not memory.loaded[target] for target in named)
+    return met, sum(target not in loaded for target in named)
 
 
 def _confidence(paths: Paths, targets: int, elsewhere: int) -> float:
     astray = len(paths.undefined) + len(paths.torn)
     if (
         len(paths.instructions) < _LEAST_INSTRUCTIONS
+        or len({each.text for each in paths.instructions.values()}) < _LEAST_KINDS
         or targets < _LEAST_TARGETS
         or astray > _MOST_ASTRAY * (targets + astray)
         or elsewhere > targets

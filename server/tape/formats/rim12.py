@@ -11,15 +11,21 @@ from server.tape.errors import CannotBuild
 from server.tape.formats.base import Decoding, Evidence, Loader
 from server.tape.formats.word_decoding import decode_words, no_words
 from server.tape.image import Image
-from server.tape.twelve_bit.frames import MOST_LOOKED_AT, ORIGIN, Program, may_be, tell_apart
+from server.tape.twelve_bit.frames import (
+    MOST_LOOKED_AT,
+    ORIGIN,
+    SUBSTANTIAL,
+    Program,
+    may_be,
+    tell_apart,
+)
+from server.tape.twelve_bit.groups import GROUP, groups_of, words_of
 from server.tape.twelve_bit.program import WordProgram, pair
-from server.tape.twelve_bit.rim import GROUP, groups_of, words_of
 from server.tape.twelve_bit.told import frame_findings, group_findings
 from server.tape.view import View
 
 _SURE, _FAIR, _UNSURE = 0.95, 0.85, 0.3
 _ENOUGH: Final = 4
-_CLAIMED: Final = 0.5
 
 
 class Rim12:
@@ -33,13 +39,14 @@ class Rim12:
         """How many of the words are just four frames, the first alone with channel 7."""
         if not may_be(view):
             return None
-        weighed = [_weigh(each) for each in tell_apart(view, MOST_LOOKED_AT).programs]
+        frameset = tell_apart(view, MOST_LOOKED_AT)
+        weighed = [_weigh(each, frameset.share(each)) for each in frameset.programs]
         return max(weighed, key=lambda each: each.confidence, default=None)
 
     def parse(self, view: View) -> Decoding:
         """The words, in octal, in order of address."""
         frameset = tell_apart(view)
-        program = _chosen(frameset.programs)
+        program = frameset.chosen(_weigh)
         if program is None:
             return no_words(self.name, view, Loader.KEYED_BOOTSTRAP)
         groups = groups_of(program)
@@ -69,24 +76,16 @@ class Rim12:
         return Image(content.tape(b"".join(words)))
 
 
-def _chosen(programs: tuple[Program, ...]) -> Program | None:
-    """The first program that is likely enough, or else the likeliest."""
-    weighed = [(each, _weigh(each).confidence) for each in programs]
-    sure = [each for each, confidence in weighed if confidence >= _CLAIMED]
-    if sure:
-        return sure[0]
-    likeliest = max(weighed, key=lambda each: each[1], default=(None, 0.0))[0]
-    return likeliest if likeliest and likeliest.origin.any() else None
-
-
-def _weigh(program: Program) -> Evidence:
+def _weigh(program: Program, share: float) -> Evidence:
     groups = groups_of(program)
     count = groups.firsts.size
     if not count:
         return Evidence(0.0, "no frame has channel 7 alone of the upper two")
     reason = f"{groups.share:.0%} of {count} origins stand in front of one word each"
-    if not program.held:
-        return Evidence(_UNSURE * groups.share, f"{reason}, but no leader frames stand there")
+    if not program.held or share < SUBSTANTIAL:
+        return Evidence(_UNSURE * groups.share, f"{reason}, but leader frames hold little of it")
     sure = _SURE if count >= _ENOUGH else _FAIR if count > 1 else _UNSURE
     before = int(groups.firsts[0]) / len(program)
+    if before and int(groups.sizes[-1]) != GROUP:
+        return Evidence(_UNSURE, f"{reason}, but none at either end: the tape may lie backwards")
     return Evidence(max(0.0, sure * (groups.share - before)), f"{reason}, in leader frames 200")

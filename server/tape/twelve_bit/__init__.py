@@ -1,8 +1,8 @@
 """Tapes of the 12-bit minicomputer: two frames a word, origins marked by channel 7.
 
     frames      what each frame is: leader, origin, data, field, comment; and the programs of a tape
-    rim         words that each stand behind their own origin
-    bin         words that go on from an origin, and a checksum at the end
+    groups      words that each stand behind their own origin
+    pairs       words that go on from an origin, and a checksum at the end
     told        findings about both
     loads       what words load
     program     what is built

@@ -1,8 +1,8 @@
 """What each frame of a 12-bit machine's tape is, and into which programs the tape falls."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
-from typing import Final, NamedTuple
+from typing import Final, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,10 @@ MOST_LOOKED_AT: Final = 1 << 20
 
 MOST_PROGRAMS: Final = 16
 _FOREIGN_SHARE: Final = 0.1
+_LIKELY: Final = 0.5
+
+SUBSTANTIAL: Final = 0.5
+"""A program without a checksum that is less of its tape than this may be there by chance."""
 
 
 class Comment(NamedTuple):
@@ -81,6 +85,15 @@ class Program:
         return self.values.tobytes()
 
 
+class Weighed(Protocol):
+    """How sure (0 to 1) a format is of a program."""
+
+    @property
+    def confidence(self) -> float:
+        """0 to 1."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class Frameset:
     """The frames of a view, told apart; `open_comment` is a rub-out that has no fellow."""
@@ -88,6 +101,19 @@ class Frameset:
     programs: tuple[Program, ...]
     comments: tuple[Comment, ...]
     open_comment: int | None
+
+    def share(self, program: Program) -> float:
+        """Which share of the frames that carry programs, 0 to 1, is that one's."""
+        return len(program) / sum(len(each) for each in self.programs)
+
+    def chosen(self, weigh: Callable[[Program, float], Weighed]) -> Program | None:
+        """The first program that is likely enough, or else the likeliest with an origin."""
+        weighed = [(each, weigh(each, self.share(each)).confidence) for each in self.programs]
+        sure = [each for each, confidence in weighed if confidence >= _LIKELY]
+        if sure:
+            return sure[0]
+        with_origin = [each for each in weighed if each[0].origin.any()]
+        return max(with_origin, key=lambda each: each[1], default=(None, 0.0))[0]
 
 
 def may_be(view: View) -> bool:
@@ -104,6 +130,7 @@ def may_be(view: View) -> bool:
 def tell_apart(view: View, most: int | None = None) -> Frameset:
     """The programs between leader frames of the first `most` frames, at most `MOST_PROGRAMS`."""
     start, stop = view.data
+    stop = stop + _hidden(view.array[stop:])
     stop = stop if most is None else min(stop, start + most)
     start, stop = _with_some_leader(view.array, start, -1), _with_some_leader(view.array, stop, 1)
     array = view.array[start:stop]
@@ -131,6 +158,12 @@ def _with_comments(programs: Iterable[Program], comments: list[Comment]) -> Iter
     if held:
         last = max((each.stop for each in comments), default=0)
         yield replace(held, span=held.span._replace(stop=max(last, held.span.stop)))
+
+
+def _hidden(behind: Frames) -> int:
+    """How many of the frames behind the data, blank ones mostly, are words before the trailer."""
+    leader = np.flatnonzero(behind == LEADER)
+    return int(leader[0]) if leader.size else 0
 
 
 def _with_some_leader(array: Frames, edge: int, step: int) -> int:

@@ -8,10 +8,10 @@ from server.tape.cpu.notation import Notation
 from server.tape.findings import Finding, Severity, place
 from server.tape.hexadecimal.places import bounded
 from server.tape.load_findings import Terms
-from server.tape.twelve_bit.bin import Body
 from server.tape.twelve_bit.frames import Frameset, Program
+from server.tape.twelve_bit.groups import GROUP, Groups
 from server.tape.twelve_bit.loads import FIELD_WORDS
-from server.tape.twelve_bit.rim import GROUP, Groups
+from server.tape.twelve_bit.pairs import Body
 
 TERMS: Final = Terms(unit="block", cells="words", notation=Notation.OCTAL, cell_bytes=2)
 
@@ -125,6 +125,8 @@ def _lone_harm(program: Program, body: Body, at: int) -> tuple[str, str]:
     if body.lone.size == 1 and body.checksum is not None:
         first = int(body.anchors[at])
         values = program.values[first : at + 1]
+        if not body.surplus:
+            return "frame-dropped", "the checksum closes, so a frame 000 was dropped or read twice"
         if body.surplus < _FRAME_VALUES:
             twice = np.flatnonzero((values[1:] == values[:-1]) & (values[1:] == body.surplus)) + 2
             if twice.size:
