@@ -18,6 +18,7 @@ from server.store.images import Decoding, ImageRow
 from server.store.kin import Fingerprint
 from server.store.kin import Kinship as KinshipRow
 from server.store.listings import unpack_listing
+from server.tape.anatomy import BOOTSTRAP
 from server.tape.formats import FORMATS
 from server.tape.image import Image, Orientation
 from server.tape.kinship import SAME_IMAGE, Kind, Kinship, NormalForm, Unit, compare, describe
@@ -181,7 +182,7 @@ def _memory(work: Work, held: _Held) -> Mapping[int, bytes]:
     )
     assert frames is not None
     view = View(Image(frames, held.levels), Orientation(held.orientation))
-    return FORMATS[held.format].parse(view).memory_by_byte
+    return FORMATS[held.format.removeprefix(BOOTSTRAP)].parse(view).memory_by_byte
 
 
 def _nearness(found: Found) -> tuple[int, float, int]:

@@ -20,6 +20,9 @@ from server.tape.view import View
 MOST_PROGRAMS: Final = 16
 """What follows so many programs is one part more; a tape of fragments stays bounded."""
 
+BOOTSTRAP: Final = "bootstrap+"
+"""Stands before the name of a format that a first stage on the same tape must load."""
+
 SHORTEST_FIRST_STAGE: Final = 12
 """Frames; no loader is shorter."""
 
@@ -140,5 +143,5 @@ def drawn_together(parts: Iterable[Part], chosen: Decoding) -> Decoding:
     main = next((at for at, each in enumerate(decodings) if each is chosen), 0)
     whole = merged(decodings, main)
     if any(part.kind is PartKind.FIRST_STAGE for part in carrying):
-        return replace(whole, format=f"bootstrap+{whole.format}")
+        return replace(whole, format=f"{BOOTSTRAP}{whole.format}")
     return whole

@@ -37,6 +37,7 @@ from server.tape.view import View
 _CLOSES, _CLOSES_WITHOUT_LEADER, _CLOSES_DAMAGED = 0.995, 0.9, 0.99
 _BETWEEN_LEADERS, _AT_A_LEADER, _SHAPE_ONLY, _OTHER = 0.94, 0.6, 0.2, 0.05
 _ENOUGH: Final = 4
+_NO_CHANCE: Final = 16
 _SOME: Final = 0.3
 _FIELDS: Final = 8
 
@@ -106,7 +107,8 @@ def _weigh(program: Program, share: float) -> Evidence:
         return Evidence(_OTHER, "the first frames are no origin")
     body = body_of(program)
     odd = (body.lone.size + int(np.count_nonzero(program.flawed))) / len(program)
-    if body.closes:
+    # A few frames, leader before and after, may close among many others by chance.
+    if body.closes and (share >= SUBSTANTIAL or len(program) >= _NO_CHANCE):
         reason = f"the checksum of {body.size} frames closes"
         if not program.held:
             return Evidence(

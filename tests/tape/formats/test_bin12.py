@@ -237,6 +237,10 @@ class TestRecognise:
     def test_without_leader_frames_a_checksum_alone_makes_it_less_sure_than_of_text(self):
         assert 0.5 < confidence(Image(TAPE.frames[20:44])) < 0.97
 
+    def test_a_few_frames_that_close_among_many_others_are_chance(self):
+        others = "001 002 003 " * 30
+        assert confidence(spelt(f"{others} 200 200 100 000 001 000 200 200 {others}")) < 0.5
+
     def test_it_does_not_claim_words_with_an_origin_each(self):
         rim = "100 001 000 007 100 002 000 010 100 003 000 011"
         assert confidence(spelt(rim)) < 0.5
