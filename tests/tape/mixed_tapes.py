@@ -22,7 +22,7 @@ from server.tape.formats.nc_program import NcContent
 from server.tape.formats.raw_binary import RawCode
 from server.tape.formats.text import TextContent
 from server.tape.hexadecimal.program import HexProgram
-from server.tape.identify import decode
+from server.tape.identify import Decoded, decode
 from server.tape.image import Image, Orientation
 from server.tape.lettering import letter_frames
 from server.tape.twelve_bit.program import WordProgram
@@ -200,11 +200,20 @@ def tapes(count: int, seed: int = SEED) -> Iterator[Tape]:
 
 
 class Answer(NamedTuple):
-    """What a tape is, what it was taken for, and how surely."""
+    """A tape, and what was made of it."""
 
     tape: Tape
-    found: str
-    confidence: float
+    decoded: Decoded
+
+    @property
+    def found(self) -> str:
+        """The format that the tape was taken for."""
+        return self.decoded.decoding.format
+
+    @property
+    def confidence(self) -> float:
+        """How surely."""
+        return self.decoded.identified[0].confidence
 
     @property
     def wrong(self) -> bool:
@@ -219,11 +228,7 @@ class Answer(NamedTuple):
 
 def answers(count: int, seed: int = SEED) -> list[Answer]:
     """What each of `count` tapes is taken for."""
-    found = []
-    for tape in tapes(count, seed):
-        decoded = decode(tape.image.frames)
-        found.append(Answer(tape, decoded.decoding.format, decoded.identified[0].confidence))
-    return found
+    return [Answer(tape, decode(tape.image.frames)) for tape in tapes(count, seed)]
 
 
 def main() -> None:
