@@ -68,6 +68,8 @@ def of_id(work: Work, image_id: int) -> ImageRecord:
         title=titles(work, [image_id])[image_id].title,
         received=image.created_at,
         verification=verification.state_of(work, image_id),
+        processor=decodings.processor_of(decoding),
+        parts=decodings.parts_of(decoding),
         readings=readings,
         tapes=_tapes(work, image_id),
         versions=_versions(work, image_id),

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from typing import NamedTuple
 
 from server.tape.findings import CheckStatus, Finding, place
 from server.tape.formats.base import Decoding
@@ -21,6 +22,16 @@ class PartKind(StrEnum):
     TRAILER = "trailer"
 
 
+class PartSummary(NamedTuple):
+    """A part in few words: its place, the format of a program, the text of lettering."""
+
+    kind: PartKind
+    frame: int
+    frames: int
+    format: str | None
+    text: str | None
+
+
 @dataclass(frozen=True, slots=True)
 class Part:
     """A run of frames that serves one purpose.
@@ -32,6 +43,12 @@ class Part:
     span: Span
     decoding: Decoding | None = None
     text: str | None = None
+
+    @property
+    def summary(self) -> PartSummary:
+        """The part in few words."""
+        format_name = self.decoding.format if self.decoding else None
+        return PartSummary(self.kind, self.span.start, self.span.frames, format_name, self.text)
 
     def as_read(self, image: Image, orientation: Orientation) -> "Part":
         """The same part, placed in `image` when it was found in the turned image."""
@@ -90,7 +107,7 @@ def merged(decodings: Sequence[Decoding], main: int = 0) -> Decoding:
         chief,
         data=Span(decodings[0].data.start, decodings[-1].data.stop),
         listing=_joined(decodings),
-        check_status=_worst([each.check_status for each in decodings]),
+        check_status=worst([each.check_status for each in decodings]),
         content=b"\0".join(each.content for each in decodings),
         findings=tuple(sorted((f for each in decodings for f in each.findings), key=_frame)),
         load_ranges=tuple(found for each in alike for found in each.load_ranges),
@@ -108,7 +125,8 @@ def _joined(decodings: Sequence[Decoding]) -> Listing:
     return Listing(tuple(lines))
 
 
-def _worst(statuses: Sequence[CheckStatus]) -> CheckStatus:
+def worst(statuses: Sequence[CheckStatus]) -> CheckStatus:
+    """The status of a tape whose parts have `statuses`: damage first, then what has no check."""
     for status in (CheckStatus.DAMAGED, CheckStatus.NO_CHECK):
         if status in statuses:
             return status

@@ -6,6 +6,7 @@ from fastapi import APIRouter
 
 from server.web import (
     accounts,
+    code,
     condition,
     downloads,
     help,  # noqa: A004 - the pages of help are called so
@@ -26,6 +27,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     condition.router,
     tapes.router,
     images.router,
+    code.router,
     strips.router,
     downloads.router,
     vouching.router,

@@ -7,8 +7,11 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from server.catalog import images
+from server.catalog.dialects import dialect_of
 from server.catalog.records import Comparison, ImageRecord, KinRecord
 from server.catalog.work import Work
+from server.tape.formats import Formats
+from server.web.basic_listing import BasicReferences, basic_references
 from server.web.compared import Shown, shown
 from server.web.context import PageContext
 from server.web.estimates import Estimates, estimates
@@ -53,17 +56,24 @@ class WholeListingPage(PageContext):
     image: ImageRecord
     listing: ListingPage
     run: str
+    basic: BasicReferences | None
 
     @classmethod
-    def of(cls, work: Work, sha256: str, page: int, run: str) -> "WholeListingPage":
+    def of(
+        cls, work: Work, sha256: str, page: int, run: str, formats: Formats
+    ) -> "WholeListingPage":
         """The page of the listing of the image with this digest."""
         image = images.get(work, sha256)
         lines = images.listing(work, sha256).lines
+        basic = None
+        if image.language == "basic":
+            basic = basic_references(lines, dialect_of(formats, image.dialect), page, run)
         return cls(
             title=f"Listing of {image.title}",
             image=image,
-            listing=listing_page(lines, image.findings, page, run),
+            listing=listing_page(lines, image.findings, page, run, basic.links if basic else None),
             run=run,
+            basic=basic,
         )
 
 
@@ -100,7 +110,7 @@ def show(visit: VisitDep, sha256: str, rate: str = "") -> Response:
 def listing(visit: VisitDep, sha256: str, page: int = 1, q: str = "") -> Response:
     """The listing of an image."""
     with visit.work() as work:
-        return visit.page(WholeListingPage.of(work, sha256, page, q))
+        return visit.page(WholeListingPage.of(work, sha256, page, q, visit.formats))
 
 
 @router.get("/images/{sha256}/compare/{other}")

@@ -4,6 +4,7 @@ from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from server.store.search import fold, readable
 from server.tape.findings import Finding
@@ -15,8 +16,26 @@ LINES_A_PAGE = 5000
 LINES_A_BUNDLE = 100
 """Lines that a browser lays out together, or skips together when they are out of sight."""
 
-Pieces = tuple[tuple[str, bool], ...]
-"""Text in runs, each with whether it is marked."""
+
+class Piece(NamedTuple):
+    """A run of text: whether it is marked, and where it leads, if anywhere."""
+
+    text: str
+    is_run: bool = False
+    href: str | None = None
+
+
+class Link(NamedTuple):
+    """Characters `start` up to `stop` of a line lead to `href`."""
+
+    start: int
+    stop: int
+    href: str
+
+
+Pieces = tuple[Piece, ...]
+Links = Mapping[int, Sequence[Link]]
+"""The links of each line that has some, by its index, in the order of the line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +66,11 @@ def page_of_line(number: int) -> int:
 
 
 def listing_page(
-    lines: Sequence[Line], findings: Sequence[Finding], page: int = 1, run: str = ""
+    lines: Sequence[Line],
+    findings: Sequence[Finding],
+    page: int = 1,
+    run: str = "",
+    links: Links | None = None,
 ) -> ListingPage:
     """One page of `lines`, with `run` marked wherever it stands, in either case."""
     pages = max(1, -(-len(lines) // LINES_A_PAGE))
@@ -55,7 +78,7 @@ def listing_page(
     start = (page - 1) * LINES_A_PAGE
     found = by_line(lines, findings)
     listed = [
-        _listed(start + at, line, found, run)
+        _listed(start + at, line, found, run, (links or {}).get(start + at, ()))
         for at, line in enumerate(lines[start : start + LINES_A_PAGE])
     ]
     return ListingPage(
@@ -74,7 +97,7 @@ def excerpt(
 ) -> tuple[ListedLine, ...]:
     """The first `limit` lines."""
     found = by_line(lines, findings)
-    return tuple(_listed(at, line, found, "") for at, line in enumerate(lines[:limit]))
+    return tuple(_listed(at, line, found) for at, line in enumerate(lines[:limit]))
 
 
 def by_line(
@@ -97,22 +120,46 @@ def by_line(
 
 def marked(text: str, run: str) -> Pieces:
     """`text` in pieces, those that equal `run` in either case marked."""
-    pieces: list[tuple[str, bool]] = []
+    pieces: list[Piece] = []
     text = readable(text)
     low, needle, at = fold(text), fold(run), 0
     if not needle:
-        return ((text, False),)
+        return (Piece(text),)
     while (found := low.find(needle, at)) >= 0:
-        pieces += [(text[at:found], False), (text[found : found + len(needle)], True)]
+        pieces += [Piece(text[at:found]), Piece(text[found : found + len(needle)], is_run=True)]
         at = found + len(needle)
-    return tuple((piece, is_run) for piece, is_run in [*pieces, (text[at:], False)] if piece)
+    return tuple(piece for piece in [*pieces, Piece(text[at:])] if piece.text)
+
+
+def linked(pieces: Pieces, links: Sequence[Link]) -> Pieces:
+    """`pieces` of one text, cut where `links` begin and end, those that lead somewhere doing so."""
+    cut: list[Piece] = []
+    start = 0
+    for piece in pieces:
+        at, stop = start, start + len(piece.text)
+        for link in links:
+            first, last = max(link.start, at), min(link.stop, stop)
+            if first < last:
+                cut.append(piece._replace(text=piece.text[at - start : first - start]))
+                inside = piece.text[first - start : last - start]
+                cut.append(piece._replace(text=inside, href=link.href))
+                at = last
+        cut.append(piece._replace(text=piece.text[at - start :]))
+        start = stop
+    return tuple(piece for piece in cut if piece.text)
 
 
 def _listed(
-    index: int, line: Line, found: Mapping[int, tuple[Finding, ...]], run: str
+    index: int,
+    line: Line,
+    found: Mapping[int, tuple[Finding, ...]],
+    run: str = "",
+    links: Sequence[Link] = (),
 ) -> ListedLine:
     holds = bool(run) and fold(run) in fold(line.text)
     pieces = marked(line.text, run) if holds else ()
+    if links:
+        pieces = linked(pieces or (Piece(line.text),), links)
     return ListedLine(index + 1, line.text, line.frame, pieces, found.get(index, ()))
 
 

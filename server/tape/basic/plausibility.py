@@ -27,7 +27,7 @@ _ENOUGH_LINES: Final = 200
 
 _NEARLY: Final = 0.1
 """A table is nearly as good as another where it explains as many statements but for this share of
-those that the two read differently; by judgement."""
+those that the two read differently, or for a single one; by judgement."""
 
 _ALWAYS_TOKENS: Final = b"+-*/^<>="
 """Characters that the interpreter crunches, so that outside literals they stand for nothing."""
@@ -67,7 +67,8 @@ def choose_dialect(texts: Sequence[bytes], dialects: Iterable[Dialect]) -> Choic
             if differs
         ]
         lost = sum(sum(mine) - sum(theirs) for mine, theirs in telling)
-        if other is not best and lost <= _NEARLY * sum(len(mine) for mine, _ in telling):
+        nearly = max(1, _NEARLY * sum(len(mine) for mine, _ in telling))
+        if other is not best and lost <= nearly:
             rivals.append(other)
             alike = alike and not telling
     return Choice(best, tuple(rivals), alike)

@@ -31,16 +31,22 @@ class Statement(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Disassembly:
-    """Statements in the order of their addresses.
+    """Statements in the order of their addresses; all data where there is no `processor`.
 
     `labels` names the addresses that instructions refer to; `references` gives, for each of
     them, the addresses of those instructions.
     """
 
-    processor: str
+    processor: str | None
     statements: tuple[Statement, ...]
     labels: Mapping[int, str]
     references: Mapping[int, tuple[int, ...]]
+
+
+def undecoded(memory: Memory, notation: Notation) -> Disassembly:
+    """All of `memory` as text and data, for no processor."""
+    statements = tuple(_Writer(memory, notation, {}).statements({}))
+    return Disassembly(None, statements, labels={}, references={})
 
 
 def disassemble(

@@ -1,0 +1,25 @@
+"""The parts of a tape and the likely processor of its code, beside the rest of a decoding.
+
+Why: a tape of several programs shows what it is made of, and its code can be read.
+Safe beside the release before: yes, it writes decodings without the new columns; those then say
+nothing of parts and processor, until the images are decoded again.
+Reversible: yes; both are found again in the frames.
+"""
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "parts_and_processor"
+down_revision = "search_any_run"
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    op.add_column("decoding", sa.Column("processor", sa.JSON(), nullable=True))
+    op.add_column("decoding", sa.Column("parts", sa.JSON(), nullable=False, server_default="[]"))
+
+
+def downgrade() -> None:
+    op.drop_column("decoding", "parts")
+    op.drop_column("decoding", "processor")
