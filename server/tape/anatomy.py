@@ -5,6 +5,7 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import Final
 
+from server.tape.findings import Finding, Severity
 from server.tape.formats import FORMATS, Formats
 from server.tape.formats.base import Decoding, Loader
 from server.tape.formats.bin12 import Bin12
@@ -13,7 +14,7 @@ from server.tape.formats.rim12 import Rim12
 from server.tape.formats.unrecognised import Unrecognised
 from server.tape.image import Span
 from server.tape.lettering import Lettering
-from server.tape.parts import Part, PartKind, merged, shifted
+from server.tape.parts import Part, PartKind, merged, shifted, worst
 from server.tape.ranking import rank
 from server.tape.view import View
 
@@ -142,6 +143,25 @@ def drawn_together(parts: Iterable[Part], chosen: Decoding) -> Decoding:
     decodings = [part.decoding for part in carrying if part.decoding]
     main = next((at for at, each in enumerate(decodings) if each is chosen), 0)
     whole = merged(decodings, main)
-    if any(part.kind is PartKind.FIRST_STAGE for part in carrying):
-        return replace(whole, format=f"{BOOTSTRAP}{whole.format}")
-    return whole
+    stages = [part for part in carrying if part.kind is PartKind.FIRST_STAGE]
+    if not stages:
+        return whole
+    # A first stage has no check of its own; that must not hide what the checks behind it say.
+    checked = [part.decoding for part in carrying if part.decoding and part not in stages]
+    return replace(
+        whole,
+        format=f"{BOOTSTRAP}{whole.format}",
+        check_status=worst([each.check_status for each in checked]),
+        findings=(*(_unchecked(part) for part in stages), *whole.findings),
+    )
+
+
+def _unchecked(stage: Part) -> Finding:
+    return Finding(
+        kind="first-stage",
+        severity=Severity.NOTE,
+        frame=stage.span.start,
+        frames=stage.span.frames,
+        message=f"a first stage of {stage.span.frames} frames stands here, which nothing checks",
+        advice="compare it with another reading of this tape, or with a tape of the same loader",
+    )

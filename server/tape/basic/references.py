@@ -31,6 +31,9 @@ _NOT_CRUNCHED: Final = ("GO TO", "GO SUB", "ELSE", "RANDOMIZE", "OPTION BASE")
 """Keywords of listings that are not crunched besides those of the dialects (ECMA-55; ELSE is
 common practice, no source)."""
 
+MOST_LINES: Final = 1 << 16
+"""No program has more lines: a number has two bytes (from memory)."""
+
 _NUMBER: Final = re.compile(r"\d+")
 
 
@@ -124,12 +127,15 @@ def _by_number(lines: Sequence[Line], start: int, stop: int) -> Mapping[int, int
 
 
 def missing_lines(lines: Sequence[Line], dialect: Dialect | None = None) -> list[Finding]:
-    """A finding for each line of one program that goes to lines which it lacks."""
+    """A finding for each line of one program that goes to lines which it lacks.
+
+    Lines beyond as many as there are numbers for are not looked at: they are no program.
+    """
     held = {line.key for line in lines}
     missing: defaultdict[int, list[str]] = defaultdict(list)
-    for reference in _line_references(lines, dialect):
-        if reference.number not in held:
-            missing[reference.line].append(reference.name)
+    for index, number in _targets(lines[:MOST_LINES], dialect):
+        if int(number[0]) not in held:
+            missing[index].append(str(int(number[0])))
     return [_missing(lines[index], names) for index, names in missing.items()]
 
 
@@ -147,6 +153,13 @@ def _missing(line: Line, names: Sequence[str]) -> Finding:
 
 
 def _line_references(lines: Sequence[Line], dialect: Dialect | None) -> Iterator[Reference]:
+    for index, number in _targets(lines, dialect):
+        value = int(number[0])
+        yield Reference(ReferenceKind.LINE, str(value), index, *number.span(), value)
+
+
+def _targets(lines: Sequence[Line], dialect: Dialect | None) -> Iterator[tuple[int, re.Match[str]]]:
+    """The numbers of lines that each line goes to, with the index of that line."""
     grammar = _grammar(dialect)
     for index, line in enumerate(lines):
         # Most lines go nowhere, which is told many times as fast as where the others go.
@@ -154,8 +167,7 @@ def _line_references(lines: Sequence[Line], dialect: Dialect | None) -> Iterator
             continue
         for match in grammar.targets.finditer(line.text):
             for number in _NUMBER.finditer(line.text, *match.span("numbers")):
-                value = int(number[0])
-                yield Reference(ReferenceKind.LINE, str(value), index, *number.span(), value)
+                yield index, number
 
 
 def _name_references(lines: Sequence[Line], dialect: Dialect | None) -> Iterator[Reference]:

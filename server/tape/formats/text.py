@@ -6,6 +6,7 @@ mistypings: common practice, no source.
 
 import re
 from dataclasses import dataclass
+from itertools import islice
 from typing import ClassVar
 
 import numpy as np
@@ -25,6 +26,7 @@ from server.tape.reading_order import likelihood_forward, likelihood_readable
 from server.tape.view import View
 
 _LINE_END = re.compile(rb"\r*\n(?:\r(?![\r\n]))?|\r+")
+_BARE_RETURN = re.compile(rb"\r")
 _CONTROL = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f]")
 
 _CODES = tuple(CODES[name] for name in ("iso-646", "ita2", "ita2-us", "rs-244"))
@@ -43,6 +45,9 @@ _NO_PARITY_COSTS = 0.4
 
 _MOST_CONTROLS_TOLD = 50
 
+MOST_LINES = 200_000
+"""More lines than the longest roll has frames are not listed; the image keeps them."""
+
 
 @dataclass(frozen=True, slots=True)
 class TextContent:
@@ -57,11 +62,11 @@ class TextContent:
 
 
 class Text:
-    """Lines of ISO 646 characters."""
+    """Lines of characters."""
 
     name: ClassVar[str] = "text"
     title: ClassVar[str] = "Text"
-    source: ClassVar[str] = "ECMA-6, ECMA-10"
+    source: ClassVar[str] = "ECMA-6, ECMA-10; ITU-T S.1; EIA RS-244-B"
 
     def recognise(self, view: View) -> Evidence | None:
         """Text where nearly all frames are characters in one parity, and the words make sense."""
@@ -79,6 +84,7 @@ class Text:
             *parity_findings(characters, view.array),
             *_rub_outs(view, characters),
             *_controls(characters),
+            *_unlisted(characters, listing),
             *_missing_lines(listing, language),
         )
         return Decoding(
@@ -88,7 +94,7 @@ class Text:
             check_status=check_status(
                 findings, carries_check=bool(characters.text) and characters.parity.detects_flips
             ),
-            content=b"\n".join(_LINE_END.split(characters.text.rstrip(b"\r\n"))),
+            content=b"\n".join(_line_end(characters.text).split(characters.text.rstrip(b"\r\n"))),
             findings=findings,
             code=characters.code,
             parity=characters.parity,
@@ -178,14 +184,19 @@ def _sense(makes_sense: float) -> str:
     return "in words" if makes_sense >= 0.5 else "in no words"
 
 
+def _line_end(text: bytes) -> re.Pattern[bytes]:
+    """What ends a line: returns in a row are one end, unless the text has nothing but returns."""
+    return _LINE_END if b"\n" in text else _BARE_RETURN
+
+
 def _lines(characters: Characters) -> list[Line]:
     text, frames = characters.text, characters.frames.tolist()
     lines = []
     start = 0
-    for end in _LINE_END.finditer(text):
+    for end in islice(_line_end(text).finditer(text), MOST_LINES):
         lines.append(_line(text, frames, start, end.start(), end.end()))
         start = end.end()
-    if start < len(text):
+    if start < len(text) and len(lines) < MOST_LINES:
         lines.append(_line(text, frames, start, len(text), len(text)))
     return lines
 
@@ -200,6 +211,22 @@ def _data_span(view: View, characters: Characters) -> Span:
     if not characters.text:
         return Span(len(view.array), len(view.array))
     return Span(int(characters.frames[0]), int(characters.frames[-1]) + 1)
+
+
+def _unlisted(characters: Characters, listing: Listing) -> list[Finding]:
+    if len(listing) < MOST_LINES:
+        return []
+    start, stop = listing.lines[-1].frame, int(characters.frames[-1]) + 1
+    return [
+        Finding(
+            kind="lines-unlisted",
+            severity=Severity.WARNING,
+            frame=start,
+            frames=stop - start,
+            message=f"only the first {MOST_LINES} lines are listed; the image is kept whole",
+            advice="no tape is so long: check the reader, or cut the file into its tapes",
+        )
+    ]
 
 
 def _missing_lines(listing: Listing, language: str | None) -> list[Finding]:

@@ -442,8 +442,8 @@ def test_odd_bytes_are_shown_and_told_but_are_no_damage():
         ("token-in-text", Severity.NOTE, 8 + 7 + 2),
         ("control-character", Severity.WARNING, 8 + 7 + 9 + 1),
     ]
-    assert "FA" in decoding.findings[0].message
-    assert "1 more" in decoding.findings[0].message
+    assert "FA" in odd[0].message
+    assert "1 more" in odd[0].message
     assert decoding.check_status is CheckStatus.NO_CHECK
 
 

@@ -7,7 +7,7 @@ from server.tape.codes.base import Parity
 from server.tape.errors import CannotBuild
 from server.tape.findings import CheckStatus, Severity
 from server.tape.formats.base import Loader
-from server.tape.formats.text import Text, TextContent
+from server.tape.formats.text import MOST_LINES, Text, TextContent
 from server.tape.image import Image, Orientation
 from server.tape.view import View
 from tests.tape.drawing import listing_lines
@@ -183,3 +183,14 @@ def test_rub_outs_on_five_levels_are_found_where_they_stand():
     image = Image(bytes(9) + frames[:5] + b"\x1f\x1f" + frames[5:], 5)
 
     assert [(each.kind, each.frame) for each in decode(image).findings] == [("rub-out", 14)]
+
+
+def test_blank_lines_stay_where_a_return_alone_ends_a_line():
+    assert lines_of(decode(Image(b"10 REM A\r\r20 END\r"))) == ("10 REM A", "", "20 END")
+
+
+def test_more_lines_than_any_tape_has_are_not_listed():
+    decoding = decode(Image(b"A\n" * (MOST_LINES + 5)))
+
+    assert len(decoding.listing) == MOST_LINES
+    assert [each.kind for each in decoding.findings] == ["lines-unlisted"]
