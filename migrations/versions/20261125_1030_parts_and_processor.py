@@ -10,7 +10,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "parts_and_processor"
-down_revision = "search_any_run"
+down_revision = "kin_of_every_kind"
 branch_labels = None
 depends_on = None
 

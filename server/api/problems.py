@@ -17,15 +17,13 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server import statuses
 from server.catalog.errors import ArchiveError, Conflict, TooManyAttempts
-from server.catalog.inputs import sentence
+from server.catalog.input_sentences import sentence
 from server.delivery.bodies import BodyTooLarge
 from server.statuses import Problem, Refused, problem_of
 
 MEDIA_TYPE: Final = "application/problem+json"
 
 _LOG = logging.getLogger(__name__)
-
-RETRY_SECONDS: Final = 2
 
 
 class FieldProblem(BaseModel):
@@ -187,7 +185,7 @@ def tell_busy(request: Request, error: OperationalError | PoolTimeout) -> JSONRe
         request,
         statuses.UNAVAILABLE,
         statuses.UNAVAILABLE.meaning,
-        headers={"Retry-After": str(RETRY_SECONDS)},
+        headers={"Retry-After": str(statuses.RETRY_SECONDS)},
     )
 
 

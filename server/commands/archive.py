@@ -10,7 +10,9 @@ from pydantic import ValidationError
 from sqlalchemy import Engine
 from sqlalchemy.exc import DatabaseError, OperationalError
 
+from server import checkout
 from server.catalog.errors import ArchiveError
+from server.catalog.input_sentences import sentence
 from server.catalog.work import COMMAND, Work, unit_of_work
 from server.commands.console import REFUSED, UNUSABLE, complain
 from server.settings import Settings
@@ -29,6 +31,13 @@ def plainly(command: Command) -> Command:
 
     @wraps(command)
     def run(args: Namespace) -> int:
+        if lacks := checkout.missing():
+            complain(
+                f"This is no whole checkout: {', '.join(lacks)} should stand beside server.",
+                f"Looked in {checkout.ROOT}.",
+                "Feedhole runs from a checkout of its repository, as its README says.",
+            )
+            return UNUSABLE
         try:
             return command(args)
         except ArchiveError as error:
@@ -57,7 +66,7 @@ def refuse(error: ArchiveError, *, about: str = "", mend: str = "") -> int:
 
 def _settings(error: ValidationError) -> list[str]:
     return [
-        f"FEEDHOLE_{'_'.join(map(str, each['loc'])).upper()}: {each['msg']}"
+        f"FEEDHOLE_{'_'.join(map(str, each['loc'])).upper()}: {sentence(each)}"
         for each in error.errors()
     ]
 

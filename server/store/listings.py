@@ -42,19 +42,28 @@ def pack_listing(listing: Listing) -> bytes:
     return head + b"".join(stretches)
 
 
-def unpack_listing(packed: bytes) -> Listing:
-    """The listing that was packed.
+def unpack_listing(packed: bytes, start: int = 0, stop: int | None = None) -> Listing:
+    """The listing that was packed, or its lines from `start` up to, not including, `stop`.
 
     Raises:
         ValueError: the bytes are no packed listing, or of a form that a later release writes.
     """
     count, (texts, planes, keys) = _stretches(packed)
     lengths, steps, spans = _from_planes(planes, count)
-    frames = np.cumsum(steps).tolist()
-    pieces = _cut(texts.decode("utf-8", "surrogatepass"), lengths.tolist())
-    numbers = keys.decode().split(",") if count else []
+    part = slice(*slice(start, stop).indices(count))
+    text = texts.decode("utf-8", "surrogatepass")[lengths[: part.start].sum() :]
+    pieces = _cut(text, lengths[part].tolist())
+    numbers = keys.decode().split(",")[part] if count else []
     return Listing(
-        tuple(map(Line, pieces, frames, spans.tolist(), (int(k) if k else None for k in numbers)))
+        tuple(
+            map(
+                Line,
+                pieces,
+                np.cumsum(steps)[part].tolist(),
+                spans[part].tolist(),
+                (int(key) if key else None for key in numbers),
+            )
+        )
     )
 
 

@@ -2,6 +2,8 @@
 
 from server.store.condition import ConditionReport
 from server.store.events import Event
+from server.store.families import FamilyDecision
+from server.store.forms import NormalFormRow
 from server.store.images import Decoding, ImageRow, Reading
 from server.store.kin import Fingerprint, Kinship
 from server.store.people import ApiToken, Person, SignIn, SignInFailure
@@ -19,10 +21,12 @@ __all__ = [
     "ConditionReport",
     "Decoding",
     "Event",
+    "FamilyDecision",
     "Fingerprint",
     "ImageRow",
     "Kinship",
     "ListingText",
+    "NormalFormRow",
     "Person",
     "Program",
     "Reading",

@@ -1,9 +1,9 @@
 """Condition reports: the list, one report, logging one, amending it, and ending a quarantine."""
 
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Annotated, Any, ClassVar
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Query
 from starlette.responses import Response
 
 from server.catalog import condition, tapes
@@ -17,6 +17,8 @@ from server.web.tape_forms import revision_of
 from server.web.visit import VisitDep
 
 router = APIRouter()
+
+PageNumber = Annotated[int, Query(ge=1, le=1_000_000)]
 
 DEFECT_ROWS = 4
 """Empty rows for defects in a form; a form that is full is given more."""
@@ -41,6 +43,7 @@ class ReportPage(PageContext):
     template: ClassVar[str] = "pages/report.html"
     report: ReportRecord
     tape: TapeRecord
+    may_amend: bool
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -112,12 +115,14 @@ def _blank(work: Work, number: str) -> Filled:
 
 def _as_it_stands(report: ReportRecord) -> Filled:
     alone = {name: getattr(report, name) for name in ALONE}
+    readable = report.machine_readable
+    alone["machine_readable"] = "" if readable is None else str(readable).lower()
     defects = tuple(defect.model_dump() for defect in report.defects)
     return Filled({**alone, **_as_rows(defects), "revision": report.revision})
 
 
 @router.get("/condition-reports")
-def browse(visit: VisitDep, page: int = 1) -> Response:
+def browse(visit: VisitDep, page: PageNumber = 1) -> Response:
     """The reports of all tapes."""
     with visit.work() as work:
         found = condition.page(work, page=page, page_size=visit.settings.page_size)
@@ -125,7 +130,7 @@ def browse(visit: VisitDep, page: int = 1) -> Response:
 
 
 @router.get("/tapes/{number}/condition")
-def browse_of_tape(visit: VisitDep, number: str, page: int = 1) -> Response:
+def browse_of_tape(visit: VisitDep, number: str, page: PageNumber = 1) -> Response:
     """The reports of one tape."""
     with visit.work() as work:
         tape = tapes.get(work, number)
@@ -163,7 +168,8 @@ def show(visit: VisitDep, report_id: int) -> Response:
         report = condition.get(work, report_id)
         tape = tapes.get(work, report.tape)
         title = f"Condition of tape {report.tape} on {report.checked_on}"
-        return visit.page(ReportPage(title=title, report=report, tape=tape))
+        may_amend = condition.may_amend(work, report_id)
+        return visit.page(ReportPage(title=title, report=report, tape=tape, may_amend=may_amend))
 
 
 @router.get("/condition-reports/{report_id}/edit")
@@ -171,6 +177,7 @@ def edit(visit: VisitDep, report_id: int) -> Response:
     """The form of a report that is held."""
     with visit.work() as work:
         report = condition.get(work, report_id)
+        condition.require_amender(work, report_id)
         return visit.page(_form_page(work, report.tape, _as_it_stands(report), report))
 
 

@@ -20,6 +20,7 @@ from server.statuses import (
     INTERNAL,
     MALFORMED,
     METHOD_NOT_ALLOWED,
+    RETRY_SECONDS,
     UNAVAILABLE,
     UNKNOWN_ROUTE,
     Problem,
@@ -27,14 +28,16 @@ from server.statuses import (
     problem_of,
 )
 from server.web.context import PageContext
+from server.web.headers import HEADERS
 from server.web.render import wants_fragment
-from server.web.visit import Visit
+from server.web.visit import Elsewhere, Visit
 
 LOG = logging.getLogger(__name__)
 
 SIGN_IN = "/sign-in"
 
 KINDS = (
+    Elsewhere,
     ArchiveError,
     Refused,
     HTTPException,
@@ -61,6 +64,8 @@ class ErrorPage(PageContext):
 
 def answer(request: Request, error: Exception) -> Response:
     """The page that says what went wrong; a visitor who must sign in first is led there."""
+    if isinstance(error, Elsewhere):
+        return RedirectResponse(error.path, HTTPStatus.SEE_OTHER)
     if isinstance(error, NotSignedIn) and request.method == "GET" and not wants_fragment(request):
         visit = Visit(request)
         return RedirectResponse(
@@ -96,7 +101,8 @@ def _page(error: Exception, request: Request) -> ErrorPage:
             return _of_http(error, request)
         case OperationalError() | PoolTimeout():
             LOG.error("database not reached", exc_info=error)
-            return _of(UNAVAILABLE, UNAVAILABLE.meaning)
+            wait = {"Retry-After": str(RETRY_SECONDS)}
+            return _of(UNAVAILABLE, UNAVAILABLE.meaning, headers=wait)
         case _:
             return _fault(error)
 
@@ -146,4 +152,6 @@ def _fault(error: Exception) -> ErrorPage:
         what=page.what,
         mend=f"Tell the archive the reference {reference}. Nothing was changed.",
         reference=reference,
+        # This answer is made outside of what else adds them.
+        headers=HEADERS,
     )

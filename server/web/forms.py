@@ -7,6 +7,7 @@ from typing import Annotated, Any
 from fastapi import Depends
 from starlette.datastructures import FormData, UploadFile
 from starlette.requests import Request
+from starlette.types import Message
 
 from server.catalog.errors import TooLarge
 from server.delivery.bodies import BodyTooLarge, limited
@@ -44,14 +45,35 @@ class Form:
         return {name: self.text(name) for name in names if name in self.fields}
 
 
+class _Body:
+    """The body of a request, of which one can tell whether it was read to its end."""
+
+    def __init__(self, request: Request) -> None:
+        self._receive = request.receive
+        self._ended = False
+
+    async def receive(self) -> Message:
+        """The next part."""
+        message = await self._receive()
+        self._ended = not message.get("more_body", False)
+        return message
+
+    async def drain(self, limit: int) -> None:
+        """Read on, up to `limit` bytes: a browser that still sends does not hear the answer."""
+        read = 0
+        while not self._ended and read < limit:
+            read += len((await self.receive()).get("body", b""))
+
+
 async def _form(request: Request, limit: int, files: int) -> AsyncIterator[Form]:
     check_source(request)
-    metered = Request(request.scope, limited(request.receive, limit))
+    body = _Body(request)
+    metered = Request(request.scope, limited(body.receive, limit))
     try:
         async with metered.form(max_files=files, max_part_size=limit) as sent:
             yield _sorted(sent)
     except BodyTooLarge:
-        await _drain(request, limit)
+        await body.drain(limit * DRAIN)
         raise TooLarge(
             f"What was sent is over the limit of {limit:,} bytes for one form.",
             limit=limit,
@@ -69,15 +91,6 @@ def _sorted(sent: FormData) -> Form:
         elif value.filename:  # a file input that was left empty arrives without a name
             files.append(value)
     return Form(fields, tuple(files))
-
-
-async def _drain(request: Request, limit: int) -> None:
-    """Read on for a while, since a browser that still sends does not hear the answer."""
-    read, more = 0, True
-    while more and read < limit * DRAIN:
-        message = await request.receive()
-        read += len(message.get("body", b""))
-        more = message.get("more_body", False)
 
 
 async def sent_form(request: Request) -> AsyncIterator[Form]:

@@ -9,13 +9,21 @@ from starlette.responses import Response
 from server.catalog import images
 from server.catalog.dialects import dialect_of
 from server.catalog.records import Comparison, ImageRecord, KinRecord
+from server.catalog.side_by_side import Shown, page_of, shown
+from server.catalog.tape_values import Page
 from server.catalog.work import Work
 from server.tape.formats import Formats
 from server.web.basic_listing import BasicReferences, basic_references
-from server.web.compared import Shown, shown
 from server.web.context import PageContext
 from server.web.estimates import Estimates, estimates
-from server.web.listed import ListedLine, ListingPage, listing_page
+from server.web.listed import (
+    ListedLine,
+    ListingPage,
+    last_page,
+    lines_of_page,
+    listing_page,
+    matches,
+)
 from server.web.strips import Strips, strips_of
 from server.web.tapes import image_excerpt
 from server.web.visit import VisitDep
@@ -64,14 +72,25 @@ class WholeListingPage(PageContext):
     ) -> "WholeListingPage":
         """The page of the listing of the image with this digest."""
         image = images.get(work, sha256)
-        lines = images.listing(work, sha256).lines
+        page = min(max(1, page), last_page(image.lines))
+        part = images.listing(work, sha256, *lines_of_page(page)).lines
+        whole = images.listing(work, sha256).lines if run or image.language == "basic" else ()
+        found = matches(whole, run) if run else ()
         basic = None
         if image.language == "basic":
-            basic = basic_references(lines, dialect_of(formats, image.dialect), page, run)
+            basic = basic_references(whole, dialect_of(formats, image.dialect), page, run)
         return cls(
             title=f"Listing of {image.title}",
             image=image,
-            listing=listing_page(lines, image.findings, page, run, basic.links if basic else None),
+            listing=listing_page(
+                part,
+                image.findings,
+                page=page,
+                total=image.lines,
+                run=run,
+                matches=found,
+                links=basic.links if basic else None,
+            ),
             run=run,
             basic=basic,
         )
@@ -83,18 +102,20 @@ class ComparePage(PageContext):
 
     template: ClassVar[str] = "pages/compare.html"
     comparison: Comparison
-    rows: tuple[Shown, ...]
+    part: Page[Shown]
     everything: bool
 
     @classmethod
-    def of(cls, work: Work, sha256: str, other: str, *, everything: bool) -> "ComparePage":
+    def of(
+        cls, work: Work, sha256: str, other: str, *, everything: bool, page: int
+    ) -> "ComparePage":
         """The page that compares the image `other` against the image `sha256`."""
         comparison = images.comparison(work, sha256, other)
-        listings = images.listing(work, sha256).lines, images.listing(work, other).lines
+        rows = shown(comparison.rows, comparison.left, comparison.right, everything=everything)
         return cls(
             title=f"{comparison.a.title} and {comparison.b.title} compared",
             comparison=comparison,
-            rows=shown(comparison.rows, *listings, everything=everything),
+            part=page_of(rows, page),
             everything=everything,
         )
 
@@ -114,7 +135,7 @@ def listing(visit: VisitDep, sha256: str, page: int = 1, q: str = "") -> Respons
 
 
 @router.get("/images/{sha256}/compare/{other}")
-def compare(visit: VisitDep, sha256: str, other: str, lines: str = "") -> Response:
+def compare(visit: VisitDep, sha256: str, other: str, lines: str = "", page: int = 1) -> Response:
     """Two images, line by line."""
     with visit.work() as work:
-        return visit.page(ComparePage.of(work, sha256, other, everything=lines == "all"))
+        return visit.page(ComparePage.of(work, sha256, other, everything=lines == "all", page=page))

@@ -4,7 +4,7 @@ from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from server.store.search import fold, readable
 from server.tape.findings import Finding
@@ -65,39 +65,48 @@ def page_of_line(number: int) -> int:
     return 1 + max(0, number - 1) // LINES_A_PAGE
 
 
+def last_page(total: int) -> int:
+    """How many pages so many lines take, at least one."""
+    return max(1, -(-total // LINES_A_PAGE))
+
+
+def lines_of_page(page: int) -> tuple[int, int]:
+    """The index of the first line of a page, and that after its last."""
+    return (page - 1) * LINES_A_PAGE, page * LINES_A_PAGE
+
+
 def listing_page(
     lines: Sequence[Line],
     findings: Sequence[Finding],
+    *,
     page: int = 1,
+    total: int,
     run: str = "",
+    matches: tuple[int, ...] = (),
     links: Links | None = None,
 ) -> ListingPage:
-    """One page of `lines`, with `run` marked wherever it stands, in either case."""
-    pages = max(1, -(-len(lines) // LINES_A_PAGE))
-    page = min(max(1, page), pages)
-    start = (page - 1) * LINES_A_PAGE
+    """The `lines` of one page of `total`, with `run` marked wherever it stands, in either case."""
+    start, _ = lines_of_page(page)
     found = by_line(lines, findings)
     listed = [
-        _listed(start + at, line, found, run, (links or {}).get(start + at, ()))
-        for at, line in enumerate(lines[start : start + LINES_A_PAGE])
+        _listed(start, at, line, found, run, (links or {}).get(start + at, ()))
+        for at, line in enumerate(lines)
     ]
     return ListingPage(
         bundles=tuple(
             tuple(listed[at : at + LINES_A_BUNDLE]) for at in range(0, len(listed), LINES_A_BUNDLE)
         ),
-        total=len(lines),
+        total=total,
         page=page,
-        pages=pages,
-        matches=_matches(lines, run),
+        pages=last_page(total),
+        matches=matches,
     )
 
 
-def excerpt(
-    lines: Sequence[Line], findings: Sequence[Finding], limit: int
-) -> tuple[ListedLine, ...]:
-    """The first `limit` lines."""
+def excerpt(lines: Sequence[Line], findings: Sequence[Finding]) -> tuple[ListedLine, ...]:
+    """The first lines of a listing."""
     found = by_line(lines, findings)
-    return tuple(_listed(at, line, found) for at, line in enumerate(lines[:limit]))
+    return tuple(_listed(0, at, line, found, "") for at, line in enumerate(lines))
 
 
 def by_line(
@@ -116,6 +125,15 @@ def by_line(
                 touched[order[at]].append(finding)
             at += 1
     return {index: tuple(found) for index, found in touched.items()}
+
+
+def visible(text: str) -> str:
+    """Text of a listing with its control characters shown as signs of their own."""
+    return text if text.isprintable() else text.translate(_SIGNS)
+
+
+_SIGNS: Final = {code: 0x2400 + code for code in range(0x20) if code != 0x09} | {0x7F: 0x2421}
+"""Unicode's control pictures."""
 
 
 def marked(text: str, run: str) -> Pieces:
@@ -150,21 +168,23 @@ def linked(pieces: Pieces, links: Sequence[Link]) -> Pieces:
 
 
 def _listed(
-    index: int,
+    start: int,
+    at: int,
     line: Line,
     found: Mapping[int, tuple[Finding, ...]],
-    run: str = "",
+    run: str,
     links: Sequence[Link] = (),
 ) -> ListedLine:
-    holds = bool(run) and fold(run) in fold(line.text)
-    pieces = marked(line.text, run) if holds else ()
+    text = visible(line.text)
+    pieces = marked(text, run) if run else ()
+    if not any(piece.is_run for piece in pieces):
+        pieces = ()
     if links:
-        pieces = linked(pieces or (Piece(line.text),), links)
-    return ListedLine(index + 1, line.text, line.frame, pieces, found.get(index, ()))
+        pieces = linked(pieces or (Piece(text),), links)
+    return ListedLine(start + at + 1, text, line.frame, pieces, found.get(at, ()))
 
 
-def _matches(lines: Sequence[Line], run: str) -> tuple[int, ...]:
-    if not run:
-        return ()
+def matches(lines: Sequence[Line], run: str) -> tuple[int, ...]:
+    """The numbers of all `lines` that hold `run`, in either case."""
     needle = fold(run)
     return tuple(at for at, line in enumerate(lines, 1) if needle in fold(line.text))

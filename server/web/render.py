@@ -4,7 +4,6 @@ import hashlib
 import json
 from functools import cache
 from http import HTTPStatus
-from pathlib import Path
 from typing import Any, Final
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -12,12 +11,9 @@ from jinja2_fragments import render_block
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
+from server.checkout import STATIC, TEMPLATES
 from server.web import wording
 from server.web.context import PageContext
-
-ROOT: Final = Path(__file__).resolve().parents[2]
-TEMPLATES: Final = ROOT / "templates"
-STATIC: Final = ROOT / "static"
 
 HTMX_SETTINGS: Final = json.dumps(
     {
@@ -25,17 +21,20 @@ HTMX_SETTINGS: Final = json.dumps(
         "allowScriptTags": False,
         "includeIndicatorStyles": False,
         "selfRequestsOnly": True,
+        "attributesToSettle": ["class"],
         "historyCacheSize": 0,
         "refreshOnHistoryMiss": True,
         "responseHandling": [
             {"code": "204", "swap": False},
             {"code": "[23]..", "swap": True},
+            {"code": "4(09|13|22)", "swap": True},
             {"code": "[45]..", "swap": True, "error": True},
         ],
     }
 )
 """No script or style of a page is ever run but our own files; pages are not kept in the browser;
-an error is shown where the answer would have stood."""
+an error is shown where the answer would have stood, and a form that was refused is a form again.
+What settles after a swap leaves the style of elements alone, which the policy would forbid."""
 
 
 @cache

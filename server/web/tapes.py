@@ -70,8 +70,8 @@ class TapePage(PageContext):
 
 def image_excerpt(work: Work, image: ImageRecord) -> tuple[ListedLine, ...]:
     """The first lines of the listing of an image."""
-    listing = images.listing(work, image.sha256)
-    return excerpt(listing.lines, image.findings, EXCERPT_LINES)
+    lines = images.listing(work, image.sha256, 0, EXCERPT_LINES).lines
+    return excerpt(lines, image.findings)
 
 
 def asked_for(visit: Visit) -> TapeQuery:

@@ -19,13 +19,15 @@ from server.statuses import problem_of
 from server.web.context import Filled, PageContext
 from server.web.forms import FILES_AT_ONCE, FilesDep, Form, FormDep
 from server.web.listed import ListedLine, excerpt
+from server.web.program_field import offered
 from server.web.render import wants_fragment
-from server.web.tape_forms import DESCRIBED, Choices, program_choices
+from server.web.tape_forms import DESCRIBED, described
 from server.web.visit import Visit, VisitDep, encoded
 
 router = APIRouter()
 
 EXCERPT_LINES = 12
+HELD = "held"
 REFUSALS = (Invalid, Conflict, NotFound, Quarantined)
 """What is the matter with one file, and does not fail the rest."""
 
@@ -47,6 +49,11 @@ class Result:
     form: Filled = field(default_factory=Filled)
     refusal: ArchiveError | None = None
 
+    @property
+    def image_name(self) -> str:
+        """The digest of the image; empty where the file was refused."""
+        return self.image.sha256 if self.image else ""
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class UploadPage(PageContext):
@@ -55,7 +62,7 @@ class UploadPage(PageContext):
     template: ClassVar[str] = "pages/upload.html"
     title: str = "Upload"
     results: tuple[Result, ...] = ()
-    programs: Choices = ()
+    programs: tuple[str, ...] = ()
     limit: int
     at_once: int = FILES_AT_ONCE
     tape: str = ""
@@ -64,7 +71,7 @@ class UploadPage(PageContext):
 def _page(visit: Visit, work: Work, results: Iterable[Result], tape: str = "") -> UploadPage:
     return UploadPage(
         results=tuple(results),
-        programs=program_choices(work),
+        programs=offered(work),
         limit=visit.settings.upload_limit_bytes,
         tape=tape,
     )
@@ -73,7 +80,7 @@ def _page(visit: Visit, work: Work, results: Iterable[Result], tape: str = "") -
 def _of_image(work: Work, sha256: str, file_name: str = "") -> Result:
     """What became of an image that is held, as an upload of it is answered."""
     image = images.get(work, sha256)
-    listing = images.listing(work, sha256)
+    listing = images.listing(work, sha256, 0, EXCERPT_LINES)
     name = file_name or (image.readings[-1].file_name if image.readings else image.title)
     proposal = proposals.propose(image, listing, name)
     proposed = {each: getattr(proposal, each) for each in proposal.__slots__ if each in DESCRIBED}
@@ -82,7 +89,7 @@ def _of_image(work: Work, sha256: str, file_name: str = "") -> Result:
         state="described" if image.tapes else "stored",
         image=image,
         kin=images.kin(work, sha256),
-        lines=excerpt(listing.lines, image.findings, EXCERPT_LINES),
+        lines=excerpt(listing.lines, image.findings),
         form=Filled(proposed),
     )
 
@@ -91,10 +98,14 @@ def _of_receipt(work: Work, receipt: Receipt, file_name: str) -> Result:
     result = _of_image(work, receipt.image.sha256, file_name)
     return replace(
         result,
-        state="held" if receipt.held else result.state,
+        state=HELD if receipt.held else result.state,
         duplicate_of=receipt.duplicate_of,
         notes=receipt.notes,
     )
+
+
+def _as_held(result: Result) -> Result:
+    return replace(result, state=HELD)
 
 
 def _take(visit: Visit, form: Form, file: UploadFile) -> Result:
@@ -133,12 +144,16 @@ def volunteer_first(visit: VisitDep) -> None:
 
 @router.get("/upload")
 def upload_form(
-    visit: VisitDep, image: Annotated[tuple[str, ...], Query()] = (), tape: str = ""
+    visit: VisitDep,
+    image: Annotated[tuple[str, ...], Query()] = (),
+    held: Annotated[tuple[str, ...], Query()] = (),
+    tape: str = "",
 ) -> Response:
-    """The form, and the images named in the address."""
+    """The form, and the images named in the address, `held` those that were here before."""
     with visit.work() as work:
         work.actor.require(Role.VOLUNTEER)
         results = [_of_image(work, sha256) for sha256 in image[:FILES_AT_ONCE]]
+        results = [_as_held(each) if each.image_name in held else each for each in results]
         return visit.page(_page(visit, work, results, tape), block="results")
 
 
@@ -150,8 +165,9 @@ def upload(visit: VisitDep, form: FilesDep) -> Response:
     results = [_take(visit, form, file) for file in form.files] or [_nothing_chosen()]
     status = _worst_status(results)
     if status == HTTPStatus.OK and not wants_fragment(visit.request):
-        stored = [("image", each.image.sha256) for each in results if each.image]
-        return visit.redirect(f"/upload{encoded(stored)}")
+        stored = [("image", each.image_name) for each in results]
+        held = [("held", each.image_name) for each in results if each.state == HELD]
+        return visit.redirect(f"/upload{encoded([*stored, *held])}")
     with visit.work() as work:
         return visit.page(_page(visit, work, results), block="results", status=status)
 
@@ -172,7 +188,7 @@ def describe(visit: VisitDep, sha256: str, form: FormDep) -> Response:
     def act(work: Work) -> Response:
         number = form.text("existing").strip()
         if not number:
-            number = tapes.create(work, NewTape.of(form.only(DESCRIBED))).accession_number
+            number = tapes.create(work, NewTape.of(described(work, form))).accession_number
         tapes.attach(work, number, sha256)
         if not wants_fragment(visit.request):
             return visit.redirect(f"/tapes/{number}")

@@ -21,7 +21,7 @@ from server.tape.findings import MM_PER_INCH
 from server.tape.formats import FORMATS
 from server.tape.formats.base import Loader
 from server.tape.image import FRAME_PITCH_MM
-from server.web.listed import page_of_line
+from server.web.listed import page_of_line, visible
 
 
 def number(value: float) -> str:
@@ -101,20 +101,26 @@ def short(sha256: str) -> str:
     return sha256[:12]
 
 
+NO_IMAGE = "no-image"
+"""What the list of tapes calls the format of a tape that nothing was read from."""
+
+
 def format_title(name: str | None) -> str:
     """What a format is called in full."""
-    if name is None:
+    if name is None or name == NO_IMAGE:
         return "no image yet"
     return FORMATS[name].title if name in FORMATS else name
 
 
-def visible(text: str) -> str:
-    """Text of a listing with its control characters shown as signs of their own."""
-    return text.translate(_SIGNS)
+def field_name(name: str) -> str:
+    """The name of a field as a person reads it; rows of a list are counted from 1."""
+    parts = [str(int(part) + 1) if part.isdecimal() else part for part in name.split(".")]
+    return " ".join(parts).replace("_", " ")
 
 
-_SIGNS: Final = {code: 0x2400 + code for code in range(0x20) if code != 0x09} | {0x7F: 0x2421}
-"""Unicode's control pictures."""
+def tried(outcome: bool | None) -> str:
+    """What came of trying: yes, no, or not tried."""
+    return "not tried" if outcome is None else "yes" if outcome else "no"
 
 
 def target(hit: Hit, run: str) -> str:
@@ -146,6 +152,7 @@ FILTERS: Final[dict[str, Callable[..., Any]]] = {
     "hexadecimal": hexadecimal,
     "metres": metres,
     "feet": feet,
+    "field_name": field_name,
     "position_mm": position_mm,
     "position_inches": position_inches,
     "duration": duration,
@@ -155,6 +162,7 @@ FILTERS: Final[dict[str, Callable[..., Any]]] = {
     "percent": percent,
     "short": short,
     "format_title": format_title,
+    "tried": tried,
     "visible": visible,
     "target": target,
     "page_of_line": page_of_line,

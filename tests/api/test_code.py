@@ -3,8 +3,8 @@
 import json
 
 from tests.api.conftest import V1
+from tests.api.sending import sha, upload
 from tests.api.tapes_to_read import ORCHARD, hex_tape, text_tape
-from tests.api.test_images import sha, upload
 from tests.tape.test_program_view import PROGRAM
 
 TAPE = hex_tape(PROGRAM)

@@ -4,6 +4,8 @@ import re
 
 from playwright.sync_api import expect
 
+from tests.browser.conftest import narrow_to_damaged
+
 
 def test_a_visitor_goes_from_the_first_page_to_a_tape_and_reads_it(open_page, width):
     page = open_page(width)
@@ -40,7 +42,7 @@ def test_two_saves_are_compared_line_by_line(open_page, width):
 def test_the_list_is_narrowed_to_damaged_tapes(open_page, width):
     page = open_page(width)
     page.goto("/tapes")
-    page.get_by_label(re.compile("^damaged")).check()
+    narrow_to_damaged(page)
 
     expect(page.get_by_role("main")).to_contain_text(re.compile(r"\b6 tapes"))
     expect(page).to_have_url(re.compile("check_status=damaged"))

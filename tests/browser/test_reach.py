@@ -50,8 +50,8 @@ def test_no_page_of_people_is_wider_than_the_narrowest_screen(quiet_page):
 
 
 def test_listing_and_comparison_are_no_wider_than_the_narrowest_screen(quiet_page):
-    quiet_page.goto("/tapes/2018.2")
     for name in ("Whole listing", "Compare with Number duel, first save"):
+        quiet_page.goto("/tapes/2018.2")
         address = quiet_page.get_by_role("link", name=name).first.get_attribute("href")
         _stays_within(quiet_page, address)
 

@@ -5,6 +5,7 @@ import re
 import pytest
 from playwright.sync_api import Page, Route, expect
 
+from server.catalog.published import PASSWORD
 from tests.browser.conftest import sign_in
 from tests.browser.new_tapes import ADDED_LINE
 
@@ -26,8 +27,12 @@ def test_each_of_two_files_has_a_progress_bar_while_it_is_sent(open_page, width,
     sign_in(page)
     page.goto("/upload")
     held_back: list[Route] = []
-    page.route("**/upload", held_back.append)
-    page.get_by_label("Files").set_input_files(list(uploads.values()))
+
+    def hold_back(route: Route) -> None:
+        held_back.append(route)
+
+    page.route("**/upload", hold_back)
+    page.get_by_label("Files", exact=True).set_input_files(list(uploads.values()))
 
     for path in uploads.values():
         bar = page.get_by_role("progressbar", name=f"Progress of {path.name}")
@@ -35,7 +40,6 @@ def test_each_of_two_files_has_a_progress_bar_while_it_is_sent(open_page, width,
     expect(page.get_by_role("list", name="Files being sent").get_by_role("listitem")).to_have_count(
         2
     )
-    page.wait_for_function("() => true")
     for route in held_back:
         route.continue_()
     for path in uploads.values():
@@ -48,7 +52,7 @@ def test_a_program_saved_again_resembles_the_held_one_with_one_line_added(
     page = open_page(width)
     sign_in(page)
     page.goto("/upload")
-    page.get_by_label("Files").set_input_files(uploads["new"])
+    page.get_by_label("Files", exact=True).set_input_files(uploads["new"])
 
     result = _result(page, uploads["new"].name).first
     kin = result.get_by_role("listitem").filter(has_text="2018.5")
@@ -68,7 +72,7 @@ def test_a_file_that_is_held_already_is_said_to_be(open_page, width, uploads):
     page = open_page(width)
     sign_in(page)
     page.goto("/upload")
-    page.get_by_label("Files").set_input_files(uploads["held"])
+    page.get_by_label("Files", exact=True).set_input_files(uploads["held"])
 
     result = _result(page, uploads["held"].name).first
     expect(result).to_contain_text("We already hold this")
@@ -79,7 +83,7 @@ def test_the_form_proposes_from_the_decoding_and_enters_the_tape(open_page, widt
     page = open_page(width)
     sign_in(page)
     page.goto("/upload")
-    page.get_by_label("Files").set_input_files(uploads["new"])
+    page.get_by_label("Files", exact=True).set_input_files(uploads["new"])
     result = _result(page, uploads["new"].name).first
 
     expect(result.get_by_label("Title")).to_have_value("DICE TALLY")
@@ -102,20 +106,35 @@ def test_the_form_proposes_from_the_decoding_and_enters_the_tape(open_page, widt
 def test_a_file_that_is_no_tape_is_answered_in_words(open_page, width, tmp_path):
     empty = tmp_path / "empty.bin"
     empty.write_bytes(b"")
-    page = open_page(width)
+    page = open_page(width, complaints_about=422)
     sign_in(page)
     page.goto("/upload")
-    page.get_by_label("Files").set_input_files(empty)
+    page.get_by_label("Files", exact=True).set_input_files(empty)
 
     sent = page.get_by_role("list", name="Files being sent")
     expect(sent).to_contain_text("rejected")
-    expect(sent).to_contain_text("no frames")
+    expect(sent).to_contain_text("The file is empty")
 
 
 def test_a_visitor_is_asked_to_sign_in_first_and_comes_back(open_page, width):
     page = open_page(width)
     page.goto("/upload")
-    page.get_by_role("main").get_by_role("link", name="Sign in").click()
-
     expect(page.get_by_role("heading", level=1)).to_have_text("Sign in")
-    expect(page).to_have_url(re.compile("next=.*upload"))
+    main = page.get_by_role("main")
+    main.get_by_label("Name").fill("ione")
+    main.get_by_label("Password").fill(PASSWORD)
+    main.get_by_role("button", name="Sign in").click()
+
+    expect(page.get_by_role("heading", level=1)).to_have_text("Upload")
+    expect(page.get_by_label("Files", exact=True)).to_be_visible()
+
+
+def test_a_wrong_password_is_refused_without_saying_which_part_is_wrong(open_page, width):
+    page = open_page(width, complaints_about=401)
+    page.goto("/sign-in")
+    main = page.get_by_role("main")
+    main.get_by_label("Name").fill("ione")
+    main.get_by_label("Password").fill("not the password at all")
+    main.get_by_role("button", name="Sign in").click()
+
+    expect(page.get_by_role("alert")).to_contain_text("do not belong together")

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, expect
 
-from tests.browser.conftest import Open, sign_in
+from tests.browser.conftest import Open, narrow_to_damaged, sign_in
 from tests.browser.new_tapes import IMAGES
 
 
@@ -22,7 +22,7 @@ def page(open_page: Open, width: int) -> Page:
 
 def test_browsing_searching_and_comparing(page):
     page.goto("/tapes")
-    page.get_by_label(re.compile("^damaged")).check()
+    narrow_to_damaged(page)
     page.get_by_role("button", name="Show these").click()
     expect(page.get_by_role("link", name="Tide table, torn")).to_be_visible()
     page.goto("/search")
@@ -38,7 +38,7 @@ def test_browsing_searching_and_comparing(page):
 def test_uploading_and_describing(page, uploads):
     sign_in(page)
     page.goto("/upload")
-    page.get_by_label("Files").set_input_files(list(uploads.values()))
+    page.get_by_label("Files", exact=True).set_input_files(list(uploads.values()))
     page.get_by_role("button", name="Send").click()
     results = page.get_by_role("list", name="What became of the files")
     expect(results).to_contain_text("one line added")
@@ -71,6 +71,7 @@ def test_downloading(page):
 def test_light_or_dark_is_chosen_on_a_page_of_its_own(page):
     page.goto("/")
     page.get_by_role("link", name="Light or dark").click()
-    page.get_by_role("main").get_by_role("button", name=re.compile("dark", re.IGNORECASE)).click()
+    page.get_by_role("radio", name="always dark").check()
+    page.get_by_role("button", name="Remember this").click()
 
     assert page.locator("html").get_attribute("data-theme") == "dark"

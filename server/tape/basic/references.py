@@ -34,7 +34,8 @@ common practice, no source)."""
 MOST_LINES: Final = 1 << 16
 """No program has more lines: a number has two bytes (from memory)."""
 
-_NUMBER: Final = re.compile(r"\d+")
+_NUMBER: Final = re.compile(r"(?<!\d)\d{1,9}(?!\d)")
+"""More digits are no number of a line, whatever else they are."""
 
 
 class ReferenceKind(StrEnum):

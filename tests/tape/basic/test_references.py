@@ -11,7 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from server.tape.basic import DIALECTS
-from server.tape.basic.references import ReferenceKind, cross_references, missing_lines
+from server.tape.basic.references import (
+    MOST_LINES,
+    ReferenceKind,
+    cross_references,
+    missing_lines,
+)
 from server.tape.findings import Severity
 from server.tape.listing import Line
 
@@ -58,6 +63,8 @@ def names(text, dialect=CRUNCHED):
         ("10 GOTO A*10", []),
         ("10 A=GO+TO5", []),
         ("10 goto 20", [20]),
+        ("10 GOTO 000000020", [20]),
+        ("10 GOTO " + "9" * 5000 + ",30", [30]),
     ],
 )
 def test_lines_that_are_gone_to_are_found(text, numbers):
@@ -168,6 +175,11 @@ def test_a_line_that_goes_nowhere_is_a_warning_at_its_frames():
 
 def test_a_program_whose_lines_are_all_there_has_no_such_finding():
     assert missing_lines(listing("10 GOTO 20", "20 GOSUB 10")) == []
+
+
+def test_lines_beyond_those_that_a_program_can_have_are_not_looked_at():
+    lines = [Line("GOTO 9", 0, 1)] * (MOST_LINES + 5)
+    assert len(missing_lines(lines)) == MOST_LINES
 
 
 def test_eight_thousand_lines_take_a_moment():

@@ -1,0 +1,113 @@
+"""A small library for the tests of the pages: one of everything that a page can show."""
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from sqlalchemy import Engine
+
+from server.catalog import accession, condition, people, programs, tapes
+from server.catalog.accounts import create_person
+from server.catalog.condition_values import Defect, NewReport
+from server.catalog.program_values import NewVersion
+from server.catalog.tape_values import NewTape
+from server.catalog.vocabulary import Condition, DefectKind, Extent, Hazard
+from server.catalog.work import COMMAND, Role, unit_of_work
+from server.settings import Settings
+from server.store.engine import make_engine
+from tests import factories
+
+PASSWORD = "eleven plum velvet anvils"
+ROLES = (Role.VOLUNTEER, Role.ARCHIVIST, Role.ADMINISTRATOR)
+
+KITES = [
+    "10 REM KITES OVER THE QUARRY",
+    '20 PRINT "HOW MUCH WIND";',
+    "30 INPUT W",
+    "40 LET H=W*12+INT(9*RND(1))",
+    '50 PRINT "YOUR KITE CLIMBS TO";H;"FEET"',
+    '60 IF H>200 THEN PRINT "<B>IT IS GONE</B> & LOST"',
+    "70 END",
+]
+SEEDED = [KITES[0], '15 INPUT "A NUMBER";N', *KITES[1:]]
+LONG = [f'{10 * number} PRINT "LINE {number} OF A LONG ROLL"' for number in range(1, 7501)]
+HOSTILE = "<script>alert('kite')</script>"
+
+
+@dataclass(frozen=True)
+class Library:
+    """Where the library is, a sign-in for each role, and the names of what it holds."""
+
+    path: Path
+    sessions: dict[Role, tuple[str, str]]
+    kites: str
+    seeded: str
+    damaged: str
+    hex: str
+    loose: str
+    long: str
+    program: int
+    report: int
+
+
+def build(path: Path) -> Library:
+    """Fill a migrated database."""
+    engine = make_engine(Settings(database_url=f"sqlite:///{path}"))
+    sessions = {role: _sign_in(engine, role) for role in ROLES}
+    names = {
+        "kites": _add(engine, "1979.1", "Kites", factories.text_tape(*KITES)),
+        "seeded": _add(engine, "1979.2", "Kites, seeded", factories.text_tape(*SEEDED)),
+        "damaged": _add(
+            engine, "1979.3", HOSTILE, factories.damaged(factories.text_tape(*KITES[2:]), 80)
+        ),
+        "hex": _add(engine, "1979.4", "Monitor patch", factories.hex_tape()),
+        "long": _add(engine, "1979.5", "Long roll", factories.text_tape(*LONG)),
+        "loose": _add(
+            engine, None, "", factories.text_tape("10 REM NOBODY DESCRIBED ME", "20 END")
+        ),
+    }
+    with unit_of_work(engine, COMMAND) as work:
+        tapes.create(work, NewTape(title="Unread tape", accession_number="1979.6"))
+        program = factories.program(work, title="Kites", language="BASIC")
+        programs.add_version(work, program.id, NewVersion(label="first", sha256=names["kites"]))
+        programs.add_version(work, program.id, NewVersion(label="seeded", sha256=names["seeded"]))
+    report = _report(engine)
+    engine.dispose()
+    return Library(path, sessions, **names, program=program.id, report=report)
+
+
+def _sign_in(engine: Engine, role: Role) -> tuple[str, str]:
+    with unit_of_work(engine, COMMAND) as work:
+        create_person(work, f"{role}-1", PASSWORD, role, f"Pat the {role}")
+    with unit_of_work(engine) as work:
+        signed_in = people.sign_in(work, f"{role}-1", PASSWORD)
+    return signed_in.token, signed_in.csrf
+
+
+def _add(engine: Engine, number: str | None, title: str, frames: bytes) -> str:
+    upload = accession.Upload(file_name=f"{number or 'loose'}.bin", data=frames)
+    examined = accession.examine(upload, len(frames))
+    with unit_of_work(engine, COMMAND) as work:
+        sha256 = accession.accept(work, examined).image.sha256
+        if number is not None:
+            tape = NewTape(title=title, accession_number=number, notes="Box of the club")
+            tapes.create(work, tape)
+            tapes.attach(work, number, sha256)
+    return sha256
+
+
+def _report(engine: Engine) -> int:
+    defects = (
+        Defect(kind=DefectKind.MOULD, severity=Extent.SEVERE, position_mm=254.0, note="grey spots"),
+        Defect(kind=DefectKind.TORN_EDGE, severity=Extent.SLIGHT),
+    )
+    new = NewReport(
+        tape="1979.3",
+        checked_on=date(2026, 3, 2),
+        state=Condition.UNFIT,
+        defects=defects,
+        hazard=Hazard.MOULD,
+        advice="Leave it in its bag.",
+    )
+    with unit_of_work(engine, COMMAND) as work:
+        return condition.log(work, new).id

@@ -1,0 +1,77 @@
+"""Values in words."""
+
+import pytest
+
+from server.web import wording
+from server.web.estimates import estimates
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [
+        (0.04, "0.0 s"),
+        (59.94, "59.9 s"),
+        (61, "1 min 1 s"),
+        (3599, "59 min 59 s"),
+        (12000, "3 h 20 min"),
+    ],
+)
+def test_a_time_is_said_as_at_the_reader(seconds, words):
+    assert wording.duration(seconds) == words
+
+
+@pytest.mark.parametrize(
+    ("share", "words"), [(1.0, "100 %"), (0.99999, "99.9 %"), (0.986, "98.6 %"), (0.0, "0.0 %")]
+)
+def test_what_is_not_the_same_is_never_called_a_hundred_percent(share, words):
+    assert wording.percent(share) == words
+
+
+@pytest.mark.parametrize(
+    ("millimetres", "metric", "imperial"),
+    [
+        (2.54, "2.54 mm", "0.1 in"),
+        (304_800, "304.80 m", "1,000.0 ft"),
+        (254, "254.00 mm", "10.0 in"),
+    ],
+)
+def test_a_length_is_said_in_both_systems(millimetres, metric, imperial):
+    assert (wording.metres(millimetres), wording.feet(millimetres)) == (metric, imperial)
+
+
+@pytest.mark.parametrize(
+    ("bytes_", "words"),
+    [(0, "0 bytes"), (999, "999 bytes"), (10_000_000, "10 MB"), (1500, "1.5 kB")],
+)
+def test_a_size_is_said_in_the_unit_that_reads_best(bytes_, words):
+    assert wording.size(bytes_) == words
+
+
+def test_things_are_counted_in_the_right_number():
+    assert wording.count(1, "line holds", "lines hold") == "1 line holds"
+    assert wording.count(2, "line") == "2 lines"
+
+
+def test_a_row_of_a_form_is_counted_from_one():
+    assert wording.field_name("defects.0.position_mm") == "defects 1 position mm"
+
+
+@pytest.mark.parametrize("asked", ["fast", "0", "-3", "nan", "inf", "1e9", "5001"])
+def test_a_rate_that_no_reader_has_is_refused_beside_its_field(asked):
+    figures = estimates(1000, asked)
+
+    assert figures.wrong
+    assert [rate for rate, _ in figures.times] == [10, 70, 300, 450]
+
+
+@pytest.mark.parametrize(("asked", "rate"), [("120", 120), ("7,5", 7.5), (" 30 ", 30)])
+def test_any_other_rate_is_worked_out(asked, rate):
+    assert estimates(1000, asked).times[-1] == (rate, 1000 / rate)
+
+
+def test_an_eight_inch_roll_is_about_a_thousand_feet():
+    """Common practice, no source: 1000 ft on a 2 in core is about 8 in across."""
+    figures = estimates(120_000)
+
+    assert figures.length_mm == 304_800
+    assert 200 < figures.roll_mm < 207
