@@ -17,7 +17,7 @@ depends_on = None
 
 def upgrade() -> None:
     op.add_column("decoding", sa.Column("processor", sa.JSON(), nullable=True))
-    op.add_column("decoding", sa.Column("parts", sa.JSON(), nullable=False, server_default="[]"))
+    op.add_column("decoding", sa.Column("parts", sa.JSON(), nullable=True))
 
 
 def downgrade() -> None:

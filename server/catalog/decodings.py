@@ -86,4 +86,6 @@ def processor_of(row: DecodingRow) -> Guess | None:
 
 def parts_of(row: DecodingRow) -> tuple[PartSummary, ...]:
     """The parts of the tape, in the order in which they were punched."""
-    return tuple(PartSummary(**(kept | {"kind": PartKind(kept["kind"])})) for kept in row.parts)
+    return tuple(
+        PartSummary(**(kept | {"kind": PartKind(kept["kind"])})) for kept in row.parts or ()
+    )

@@ -65,9 +65,9 @@ class Decoding(Row, table=True):
 
     `listing` is packed by `server.store.listings`; `content` is `Decoding.content` of the core.
     `findings`, `identified`, `load_ranges` and `parts` are lists of objects with the field names
-    of the core's values, `processor` is one such object or nothing. When a later release decodes
-    the image again, the older row is marked `superseded`, in the same transaction and before the
-    new one is written.
+    of the core's values, `processor` is one such object or nothing; earlier releases kept neither
+    parts nor processor. When a later release decodes the image again, the older row is marked
+    `superseded`, in the same transaction and before the new one is written.
     """
 
     __tablename__ = "decoding"
@@ -112,8 +112,6 @@ class Decoding(Row, table=True):
     identified: list[dict[str, Any]] = Field(default_factory=list, sa_type=JSON)
     load_ranges: list[dict[str, int]] = Field(default_factory=list, sa_type=JSON)
     processor: dict[str, Any] | None = Field(default=None, sa_type=JSON(none_as_null=True))
-    parts: list[dict[str, Any]] = Field(
-        default_factory=list, sa_type=JSON, sa_column_kwargs={"server_default": text("'[]'")}
-    )
+    parts: list[dict[str, Any]] | None = Field(default=None, sa_type=JSON(none_as_null=True))
     listing: bytes = Field(sa_column=_LISTING)
     content: bytes = Field(sa_column=_CONTENT)

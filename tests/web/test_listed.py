@@ -54,7 +54,7 @@ def test_no_lines_carry_no_findings():
     ],
 )
 def test_a_run_is_marked_wherever_it_stands(text, run, pieces):
-    assert list(marked(text, run)) == pieces
+    assert [(piece.text, piece.is_run) for piece in marked(text, run)] == pieces
 
 
 @given(st.text(max_size=60), st.text(max_size=5))

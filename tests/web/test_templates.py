@@ -8,6 +8,7 @@ import pytest
 from server.checkout import TEMPLATES
 from server.web import (
     accounts,
+    code,
     condition,
     downloads,
     errors,
@@ -16,6 +17,7 @@ from server.web import (
     images,
     programs,
     search,
+    strips,
     tape_forms,
     tapes,
     upload,
@@ -25,8 +27,8 @@ from server.web.context import PageContext
 from server.web.render import environment
 
 MODULES = (
-    accounts, condition, downloads, errors, help, home, images, programs, search, tape_forms,
-    tapes, upload, vouching,
+    accounts, code, condition, downloads, errors, help, home, images, programs, search, strips,
+    tape_forms, tapes, upload, vouching,
 )  # fmt: skip
 
 PAGES = sorted(
