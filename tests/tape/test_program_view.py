@@ -1,7 +1,6 @@
 """Machine code as people read it: by statements, each tied to the frames that loaded it."""
 
 import re
-import time
 
 import pytest
 from hypothesis import given
@@ -217,12 +216,10 @@ def test_what_lies_beyond_all_addresses_is_no_code():
     assert machine_code(decoded) is None
 
 
-def test_a_whole_memory_takes_a_moment():
+def test_a_whole_memory_is_shown():
     code = invented_code("8080", 0xF000, 0x100, 4)
     decoded = decode(FORMATS["intel-hex"].build(HexProgram({0x100: code})).frames)
-    began = time.process_time()
     code_shown = shown(decoded)
-    assert time.process_time() - began < 10
     assert sum(row.statement.size for row in code_shown.rows) == len(code)
 
 

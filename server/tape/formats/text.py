@@ -27,7 +27,8 @@ from server.tape.view import View
 
 _LINE_END = re.compile(rb"\r*\n(?:\r(?![\r\n]))?|\r+")
 _BARE_RETURN = re.compile(rb"\r")
-_CONTROL = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f]")
+_CONTROLS = bytes(each for each in range(0x20) if each not in b"\t\n\r")
+_SHOWN = {each: f"{{{each:02X}}}" for each in _CONTROLS}
 
 _CODES = tuple(CODES[name] for name in ("iso-646", "ita2", "ita2-us", "rs-244"))
 _SAMPLE = 8192
@@ -203,8 +204,10 @@ def _lines(characters: Characters) -> list[Line]:
 
 def _line(text: bytes, frames: list[int], start: int, stop: int, end: int) -> Line:
     """The line `text[start:stop]`, whose line ending reaches to `end`."""
-    shown = _CONTROL.sub(lambda match: b"{%02X}" % match[0][0], text[start:stop])
-    return Line(shown.decode("ascii"), frames[start], frames[end - 1] + 1 - frames[start])
+    shown = text[start:stop].decode("ascii")
+    if not shown.isprintable():
+        shown = shown.translate(_SHOWN)
+    return Line(shown, frames[start], frames[end - 1] + 1 - frames[start])
 
 
 def _data_span(view: View, characters: Characters) -> Span:
@@ -252,8 +255,8 @@ def _rub_outs(view: View, characters: Characters) -> list[Finding]:
 
 
 def _controls(characters: Characters) -> list[Finding]:
-    found = [match.start() for match in _CONTROL.finditer(characters.text)]
-    told = found[:_MOST_CONTROLS_TOLD]
+    found = np.flatnonzero(np.isin(np.frombuffer(characters.text, np.uint8), list(_CONTROLS)))
+    told = found[:_MOST_CONTROLS_TOLD].tolist()
     findings = [
         Finding(
             kind="control-character",

@@ -382,8 +382,7 @@ class TestRecognise:
     @pytest.mark.parametrize("line_end", [b"\r\n", b""])
     def test_it_does_not_claim_a_tape_read_backwards(self, line_end):
         image = FORMAT.build(HexProgram({0: bytes(range(256)) * 4}, line_end=line_end))
-        backwards = View(image, Orientation.REVERSED)
-        evidence = FORMAT.recognise(backwards)
+        evidence = FORMAT.recognise(View(image, Orientation.REVERSED))
         assert evidence is None or evidence.confidence < 0.2
 
     def test_it_does_not_claim_a_tape_of_five_levels(self):
