@@ -100,7 +100,8 @@ class _Lines:
         self._page = page
         self._targets = code.targets
         self._places = {row.statement.address: at for at, row in enumerate(code.rows)}
-        self._cells = max((len(row.cells) for row in code.rows), default=0)
+        shown = (len(row.cells) for row in code.rows if row.statement.kind == "code")
+        self._cells = max(shown, default=0)
         widest = max((len(row.statement.text) for row in code.rows), default=0)
         self._statements = min(widest, WIDEST_STATEMENT)
         self._labels = max(map(len, code.disassembly.labels.values()), default=0)
@@ -118,7 +119,7 @@ class _Lines:
         return CodeLine(
             anchor=_anchor(statement.address),
             address=row.address,
-            before=f"{row.cells:{self._cells}}  {label:{self._labels}}  ",
+            before=f"{self._cells_of(row):{self._cells}}  {label:{self._labels}}  ",
             pieces=self._pieces(statement.text, self._targets.get(statement.address)),
             references=tuple(self._link(each) for each in references[:REFERENCES_SHOWN]),
             more_references=max(0, len(references) - REFERENCES_SHOWN),
@@ -126,6 +127,18 @@ class _Lines:
             frames=row.frames,
             findings=self._found_in(row),
         )
+
+    def _cells_of(self, row: CodeRow) -> str:
+        """What the cells hold, in no wider a column than instructions need.
+
+        Data are figures already, and of a text that is longer the beginning is enough.
+        """
+        if row.statement.kind == "data":
+            return ""
+        if len(row.cells) <= self._cells:
+            return row.cells
+        whole = row.cells[: max(self._cells - 1, 0)].rpartition(" ")[0]
+        return f"{whole} …" if whole else ""
 
     def _found_in(self, row: CodeRow) -> tuple[Finding, ...]:
         """What was found in the frames of the statement, notes left aside."""
