@@ -5,8 +5,9 @@ holds; both pass through the same model, so that the two doors never differ.
 """
 
 import hashlib
+from collections.abc import Iterable
 
-from pydantic import AliasChoices, BaseModel, ConfigDict, Field
+from pydantic import AliasChoices, BaseModel, ConfigDict, Field, field_validator
 
 from server.tape.codes.base import Parity
 from server.tape.cpu.notation import Notation
@@ -77,6 +78,23 @@ class PartFacts(Fields):
     text: str | None = Field(description="What lettering says, or null.")
 
 
+class BlockFacts(Fields):
+    """Addresses that one block, or a run of records, loads."""
+
+    start: int = Field(description="First address.")
+    end: int = Field(description="Last address, included.")
+    frame: int = Field(description="First frame of the block; the first of the image is 0.")
+    frames: int = Field(description="How many frames it takes.")
+    sound: bool = Field(description="Whether its own check passes.")
+
+
+class Fact(Fields):
+    """A name and a value."""
+
+    name: str = Field(description="What it is.")
+    value: str = Field(description="What the tape says of it.")
+
+
 class ImageFacts(Fields):
     """What the bytes of an image say. All frame numbers are those of the image as it was read."""
 
@@ -116,6 +134,15 @@ class ImageFacts(Fields):
     parts: list[PartFacts] = Field(
         description="The parts of the tape, in the order in which they were punched."
     )
+    blocks: list[BlockFacts] = Field(
+        description="Which block loads which addresses, in the order of the tape."
+    )
+    facts: list[Fact] = Field(description="What only a tape of this format has to say.")
+
+    @field_validator("facts", mode="before")
+    @classmethod
+    def _named(cls, pairs: Iterable[tuple[str, str]]) -> list[dict[str, str]]:
+        return [{"name": name, "value": value} for name, value in pairs]
 
 
 class CodeLineFacts(Fields):
@@ -205,5 +232,7 @@ def facts_of(decoded: Decoded) -> ImageFacts:
             "content_sha256": hashlib.sha256(decoding.content).hexdigest(),
             "processor": guess_of(decoded),
             "parts": [part.summary for part in decoded.parts],
+            "blocks": decoding.blocks,
+            "facts": decoding.facts,
         }
     )

@@ -12,6 +12,7 @@ from server.tape.findings import Finding, Severity
 from server.tape.formats.base import LoadRange
 from server.tape.identify import DECODER_RELEASE, Decoded, Identified
 from server.tape.image import Orientation
+from server.tape.loading import LoadedBlock
 from server.tape.parts import PartKind, PartSummary
 from server.tape.program_view import guess_of
 
@@ -49,6 +50,8 @@ def to_row(decoded: Decoded, *, image_id: int, now: datetime) -> DecodingRow:
         load_ranges=[each._asdict() for each in decoding.load_ranges],
         processor=_processor(decoded),
         parts=[part.summary._asdict() for part in decoded.parts],
+        blocks=[block._asdict() for block in decoding.blocks],
+        facts=[list(fact) for fact in decoding.facts],
         listing=pack_listing(decoding.listing),
         content=decoding.content,
     )
@@ -89,3 +92,13 @@ def parts_of(row: DecodingRow) -> tuple[PartSummary, ...]:
     return tuple(
         PartSummary(**(kept | {"kind": PartKind(kept["kind"])})) for kept in row.parts or ()
     )
+
+
+def blocks_of(row: DecodingRow) -> tuple[LoadedBlock, ...]:
+    """Which block loads which addresses, in the order of the tape."""
+    return tuple(LoadedBlock(**kept) for kept in row.blocks or ())
+
+
+def facts_of(row: DecodingRow) -> tuple[tuple[str, str], ...]:
+    """Names and values that belong to the format of the image alone."""
+    return tuple((name, value) for name, value in row.facts or ())

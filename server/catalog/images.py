@@ -70,6 +70,8 @@ def of_id(work: Work, image_id: int) -> ImageRecord:
         verification=verification.state_of(work, image_id),
         processor=decodings.processor_of(decoding),
         parts=decodings.parts_of(decoding),
+        blocks=decodings.blocks_of(decoding),
+        facts=decodings.facts_of(decoding),
         readings=readings,
         tapes=_tapes(work, image_id),
         versions=_versions(work, image_id),

@@ -11,6 +11,7 @@ from server.tape.identify import Identified
 from server.tape.image import FRAME_PITCH_MM, Orientation, Span
 from server.tape.kinship import Row
 from server.tape.listing import Line
+from server.tape.loading import LoadedBlock
 from server.tape.parts import PartSummary
 from server.tape.program_view import BARE
 
@@ -138,6 +139,8 @@ class ImageRecord:
     verification: Verification
     processor: Guess | None = None
     parts: tuple[PartSummary, ...] = ()
+    blocks: tuple[LoadedBlock, ...] = ()
+    facts: tuple[tuple[str, str], ...] = ()
     readings: tuple[ReadingRecord, ...] = ()
     tapes: tuple[TapeLink, ...] = ()
     versions: tuple[VersionLink, ...] = ()

@@ -9,7 +9,15 @@ from server.catalog.dialects import formats_of
 from server.catalog.errors import Invalid
 from server.commands.console import DONE, UNUSABLE, complain, give, labelled, say
 from server.decoding_settings import DecodingSettings
-from server.inspection import CodeFacts, FindingFacts, ImageFacts, PartFacts, code_facts, facts_of
+from server.inspection import (
+    BlockFacts,
+    CodeFacts,
+    FindingFacts,
+    ImageFacts,
+    PartFacts,
+    code_facts,
+    facts_of,
+)
 from server.tape.cpu.notation import Notation
 from server.tape.errors import BadImage
 from server.tape.estimate import RATES, seconds
@@ -20,6 +28,9 @@ from server.tape.listing import Listing
 from server.tape.program_view import MachineCode, machine_code
 
 STANDARD_INPUT = "-"
+
+_MOST_BLOCKS = 40
+"""Blocks that are named one by one; JSON has them all."""
 
 LARGEST = 50_000_000
 """Frames on 127 km of tape: a hundred of the longest rolls, so no input runs without end."""
@@ -135,10 +146,22 @@ def _facts(facts: ImageFacts) -> Iterator[tuple[str, str]]:
     if facts.processor:
         likely = f"{facts.processor.name}, {facts.processor.likelihood:.0%} likely"
         yield "processor", f"{likely}: {facts.processor.reason}"
+    for fact in facts.facts:
+        yield fact.name, fact.value
     for part in facts.parts:
         yield "part", _part(part)
+    for block in facts.blocks[:_MOST_BLOCKS]:
+        yield "block", _block(block)
+    if len(facts.blocks) > _MOST_BLOCKS:
+        yield "block", f"and {len(facts.blocks) - _MOST_BLOCKS} more"
     for each in facts.identified:
         yield "tried as", f"{each.format}, {each.confidence:.0%} sure: {each.reason}"
+
+
+def _block(block: BlockFacts) -> str:
+    doubt = "" if block.sound else ", damaged"
+    frames = f"{block.frames:,} frames from frame {block.frame:,}"
+    return f"{block.start:04X} to {block.end:04X}, {frames}{doubt}"
 
 
 def _part(part: PartFacts) -> str:

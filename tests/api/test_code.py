@@ -2,6 +2,8 @@
 
 import json
 
+from server.tape.formats import FORMATS
+from server.tape.formats.nc_program import NcContent
 from tests.api.conftest import V1
 from tests.api.sending import sha, upload
 from tests.api.tapes_to_read import ORCHARD, hex_tape, text_tape
@@ -57,3 +59,17 @@ def test_facts_name_the_processor_and_the_parts(volunteer):
     assert set(body["processor"]) == {"name", "likelihood", "reason"}
     assert [part["kind"] for part in body["parts"]] == ["leader", "program", "trailer"]
     assert set(body["parts"][0]) == {"kind", "frame", "frames", "format", "text"}
+    (block,) = body["blocks"]
+    assert (block["start"], block["end"], block["sound"]) == (0x100, 0xFF + len(PROGRAM), True)
+    assert body["facts"] == []
+
+
+def test_a_control_program_says_what_it_does(volunteer):
+    image = FORMATS["nc-program"].build(NcContent(("%", "N5 G01 X100 T2", "N10 X250 F80", "M30")))
+
+    facts = {
+        fact["name"]: fact["value"]
+        for fact in upload(volunteer, image.frames).json()["decoding"]["facts"]
+    }
+
+    assert (facts["tools"], facts["axis X"], facts["ends with"]) == ("T2", "X100 to X250", "M30")
