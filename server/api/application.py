@@ -9,6 +9,7 @@ from starlette.types import Scope
 
 from server.api import (
     condition_reports,
+    families,
     images,
     problems,
     programs,
@@ -16,6 +17,7 @@ from server.api import (
     sign_in,
     strips,
     tapes,
+    work,
 )
 from server.api.head import HeadAsGet
 from server.api.models import ListingLineOut
@@ -28,10 +30,12 @@ VERSION: Final = "/v1"
 ROUTERS: Final[tuple[APIRouter, ...]] = (
     images.router,
     strips.router,
+    families.router,
     search.router,
     tapes.router,
     programs.router,
     condition_reports.router,
+    work.router,
     sign_in.router,
 )
 

@@ -65,9 +65,9 @@ class Decoding(Row, table=True):
 
     `listing` is packed by `server.store.listings`; `content` is `Decoding.content` of the core.
     `findings`, `identified`, `load_ranges`, `parts` and `blocks` are lists of objects with the
-    field names of the core's values, `processor` is one such object or nothing; earlier releases kept neither
-    parts nor processor. When a later release decodes the image again, the older row is marked
-    `superseded`, in the same transaction and before the new one is written.
+    field names of the core's values, `processor` is one such object or nothing; earlier releases
+    kept neither parts nor processor. When a later release decodes the image again, the older row
+    is marked `superseded`, in the same transaction and before the new one is written.
     """
 
     __tablename__ = "decoding"

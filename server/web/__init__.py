@@ -9,6 +9,7 @@ from server.web import (
     code,
     condition,
     downloads,
+    families,
     help,  # noqa: A004 - the pages of help are called so
     home,
     images,
@@ -19,6 +20,7 @@ from server.web import (
     tapes,
     upload,
     vouching,
+    work,
 )
 
 ROUTERS: Final[tuple[APIRouter, ...]] = (
@@ -29,12 +31,14 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     images.router,
     code.router,
     strips.router,
+    families.router,
     downloads.router,
     vouching.router,
     programs.router,
     search.router,
     upload.router,
     accounts.router,
+    work.router,
     help.router,
 )
 """In the order in which addresses are matched: /tapes/new before /tapes/{number}."""

@@ -12,6 +12,7 @@ from server.web import (
     condition,
     downloads,
     errors,
+    families,
     help,  # noqa: A004 - the pages of help are called so
     home,
     images,
@@ -22,13 +23,14 @@ from server.web import (
     tapes,
     upload,
     vouching,
+    work,
 )
 from server.web.context import PageContext
 from server.web.render import environment
 
 MODULES = (
-    accounts, code, condition, downloads, errors, help, home, images, programs, search, strips,
-    tape_forms, tapes, upload, vouching,
+    accounts, code, condition, downloads, errors, families, help, home, images, programs, search,
+    strips, tape_forms, tapes, upload, vouching, work,
 )  # fmt: skip
 
 PAGES = sorted(
