@@ -9,6 +9,7 @@ from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES, GZipMiddle
 
 from server import api, web
 from server.catalog import published
+from server.catalog.dialects import formats_of
 from server.catalog.work import COMMAND, unit_of_work
 from server.jobs.background import Background
 from server.settings import Settings
@@ -23,9 +24,14 @@ AS_THEY_ARE = (*DEFAULT_EXCLUDED_CONTENT_TYPES, "application/octet-stream")
 
 
 def create_app(settings: Settings) -> FastAPI:
-    """The application; its database is brought up to this release when it starts."""
+    """The application; its database is brought up to this release when it starts.
+
+    Raises:
+        Invalid: a dialect that the settings name cannot be read.
+    """
     app = FastAPI(lifespan=_lifespan, openapi_url=None)
     app.state.settings = settings
+    app.state.formats = formats_of(settings.dialects)
     app.state.engine = make_engine(settings)
     app.state.background = None
     app.add_middleware(GZipMiddleware, compresslevel=5, exclude_content_types=AS_THEY_ARE)

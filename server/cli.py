@@ -13,6 +13,8 @@ from typing import Any
 from server.commands.console import complain
 
 LEVELS = (5, 6, 7, 8)
+PROCESSORS = ("8080", "z80", "6502", "6800", "12-bit")
+NOTATIONS = ("hex", "octal", "split-octal")
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -61,6 +63,17 @@ def _add_inspect(commands: Any) -> None:
     inspect.add_argument("files", nargs="+", metavar="FILE", help="an image; - is standard input")
     inspect.add_argument(
         "--levels", type=int, choices=LEVELS, help="code holes across; found out if not given"
+    )
+    inspect.add_argument("--code", action="store_true", help="add the code that the tape loads")
+    inspect.add_argument(
+        "--processor",
+        choices=PROCESSORS,
+        help="read the code for this one; found out if not given (implies --code)",
+    )
+    inspect.add_argument(
+        "--notation",
+        choices=NOTATIONS,
+        help="how the code writes numbers; as its machine's people did if not given",
     )
     _json(inspect)
 

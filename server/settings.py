@@ -3,9 +3,10 @@
 from typing import Annotated
 
 from pydantic import AfterValidator, Field
-from pydantic_settings import BaseSettings, SettingsConfigDict
 from sqlalchemy import make_url
 from sqlalchemy.exc import ArgumentError
+
+from server.decoding_settings import DecodingSettings
 
 
 def _database(url: str) -> str:
@@ -23,10 +24,8 @@ def _database(url: str) -> str:
     return parsed.set(drivername="postgresql+psycopg").render_as_string(hide_password=False)
 
 
-class Settings(BaseSettings):
+class Settings(DecodingSettings):
     """What a site may choose; a value that makes no sense stops the start, with its name."""
-
-    model_config = SettingsConfigDict(env_prefix="FEEDHOLE_", frozen=True)
 
     database_url: Annotated[str, AfterValidator(_database)] = "sqlite:///var/feedhole.db"
     """An SQLite file for one machine; postgresql://… for several workers or a larger site."""

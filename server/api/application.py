@@ -15,18 +15,21 @@ from server.api import (
     programs,
     search,
     sign_in,
+    strips,
     tapes,
     work,
 )
 from server.api.head import HeadAsGet
 from server.api.models import ListingLineOut
 from server.delivery.bodies import JSON_LIMIT, BodyLimit, is_form
+from server.inspection import CodeLineFacts
 
 MOUNT: Final = "/api"
 VERSION: Final = "/v1"
 
 ROUTERS: Final[tuple[APIRouter, ...]] = (
     images.router,
+    strips.router,
     families.router,
     search.router,
     tapes.router,
@@ -86,7 +89,7 @@ def description(api: FastAPI) -> dict[str, Any]:
         )
         schema["paths"] = {f"{MOUNT}{path}": item for path, item in schema["paths"].items()}
         schemas = schema["components"]["schemas"]
-        for model in (problems.ProblemOut, problems.FieldProblem, ListingLineOut):
+        for model in (problems.ProblemOut, problems.FieldProblem, ListingLineOut, CodeLineFacts):
             schemas.setdefault(model.__name__, _schema_of(model))
         _take_out_the_frameworks_own(schema)
         api.openapi_schema = schema

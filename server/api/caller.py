@@ -16,6 +16,7 @@ from server.catalog.work import VISITOR, Actor, Role, Work, unit_of_work
 from server.delivery.cookies import Cookies
 from server.delivery.forgery import HEADER, check_secret, check_source
 from server.settings import Settings
+from server.tape.formats import Formats
 
 _SAFE_METHODS = {"GET", "HEAD", "OPTIONS"}
 
@@ -34,11 +35,12 @@ _FORGERY = APIKeyHeader(
 
 
 class Caller:
-    """A request's origin: `actor` is who it acts for."""
+    """A request's origin: `actor` is who it acts for, `formats` how images are decoded."""
 
-    def __init__(self, engine: Engine, settings: Settings, actor: Actor) -> None:
+    def __init__(self, engine: Engine, settings: Settings, formats: Formats, actor: Actor) -> None:
         self.engine = engine
         self.settings = settings
+        self.formats = formats
         self.actor = actor
 
     @contextmanager
@@ -65,7 +67,7 @@ def _caller(request: Request) -> Caller:
         actor = _by_token(engine, request.headers["Authorization"])
     else:
         actor = _by_cookie(engine, settings, request)
-    return Caller(engine, settings, actor)
+    return Caller(engine, settings, request.app.state.formats, actor)
 
 
 def _by_token(engine: Engine, authorization: str) -> Actor:

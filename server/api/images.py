@@ -1,10 +1,12 @@
 """Images: taking them in, what they say, their frames, and what they resemble."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
+from enum import StrEnum
 from http import HTTPStatus
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Path, Query, Request, Response
+from pydantic import BaseModel
 from starlette.responses import PlainTextResponse
 
 from server.api.accept import preferred
@@ -21,18 +23,37 @@ from server.api.models import (
 from server.api.paging import links
 from server.api.problems import CHANGE, responses
 from server.api.uploads import FORM_DESCRIPTION, UploadDep
-from server.catalog import accession, downloads, images, verification
+from server.catalog import accession, downloads, images, machine_code, verification
 from server.catalog.records import Comparison
 from server.catalog.side_by_side import Shown, page_of, shown
 from server.catalog.tape_values import Page
 from server.catalog.verification import ProofReading
 from server.delivery.frames import MEDIA_TYPE, Frames, deliver
+from server.inspection import code_lines
 from server.tape.listing import Line, Listing
 
 router = APIRouter(tags=["images"])
 
 Sha256 = Annotated[
     str, Path(description="Name of the image: SHA-256 of its frames, 64 hexadecimal digits.")
+]
+
+
+class Listed(StrEnum):
+    """What a listing lists."""
+
+    TEXT = "text"
+    CODE = "code"
+
+
+AsListed = Annotated[
+    Listed, Query(alias="as", description="`text` as decoded, or `code`: what the image loads.")
+]
+ProcessorAsked = Annotated[
+    str, Query(description="The processor to read code for; by evidence where empty.")
+]
+NotationAsked = Annotated[
+    str, Query(description="`hex`, `octal` or `split-octal`; as the machine's where empty.")
 ]
 
 TEXT = "text/plain"
@@ -61,7 +82,7 @@ def upload_image(
     The headers Content-Digest and Repr-Digest (RFC 9530) are checked against the body of the
     request, the field `sha256` against the file in it. Nothing is stored where they differ.
     """
-    examined = accession.examine(upload, caller.settings.upload_limit_bytes)
+    examined = accession.examine(upload, caller.settings.upload_limit_bytes, caller.formats)
     with caller.reading() as work:
         examined = accession.meet(work, examined)
     with caller.work() as work:
@@ -93,28 +114,50 @@ def get_image(sha256: Sha256, caller: CallerDep) -> ImageOut:
             "content": {
                 TEXT: {"schema": {"type": "string"}},
                 **{
-                    name: {"schema": {"$ref": "#/components/schemas/ListingLineOut"}}
+                    name: {
+                        "schema": {
+                            "anyOf": [
+                                {"$ref": "#/components/schemas/ListingLineOut"},
+                                {"$ref": "#/components/schemas/CodeLineFacts"},
+                            ]
+                        }
+                    }
                     for name in JSON_LINES
                 },
             },
         },
-        **responses("not-found", "not-acceptable"),
+        **responses("not-found", "not-acceptable", "invalid"),
     },
 )
-def get_listing(sha256: Sha256, caller: CallerDep, request: Request) -> Response:
-    """The decoded text, line by line: as plain text, or as one JSON object a line."""
+def get_listing(
+    sha256: Sha256,
+    caller: CallerDep,
+    request: Request,
+    as_: AsListed = Listed.TEXT,
+    processor: ProcessorAsked = "",
+    notation: NotationAsked = "",
+) -> Response:
+    """The decoded text, line by line: as plain text, or as one JSON object a line.
+
+    With `as=code` the machine code that the image loads: each statement with its address, what
+    the cells hold, and in JSON where it is referred to from.
+    """
     form = preferred(request.headers.get("Accept", "*/*"), (TEXT, *JSON_LINES))
     with caller.reading() as work:
+        if as_ is Listed.CODE:
+            code = machine_code.of(work, sha256, processor, notation, caller.formats)
+            return _listed(form, code.listing, lambda: code_lines(code))
         listing = images.listing(work, sha256)
+    return _listed(form, listing, lambda: _lines_out(listing))
+
+
+def _listed(form: str, listing: Listing, lines: Callable[[], Sequence[BaseModel]]) -> Response:
     # A later release of the decoder may read more.
     headers = {"Vary": "Accept", "Cache-Control": "no-cache"}
     if form == TEXT:
         return PlainTextResponse(listing.text, headers=headers)
-    return Response(_json_lines(listing), headers=headers, media_type=form)
-
-
-def _json_lines(listing: Listing) -> str:
-    return "".join(f"{each.model_dump_json()}\n" for each in _lines_out(listing))
+    body = "".join(f"{each.model_dump_json()}\n" for each in lines())
+    return Response(body, headers=headers, media_type=form)
 
 
 def _lines_out(lines: Iterable[Line]) -> list[ListingLineOut]:

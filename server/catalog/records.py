@@ -4,12 +4,16 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
 
+from server.tape.cpu.guess import Guess
 from server.tape.findings import CheckStatus, Finding
 from server.tape.formats.base import LoadRange
 from server.tape.identify import Identified
 from server.tape.image import FRAME_PITCH_MM, Orientation, Span
 from server.tape.kinship import Row
 from server.tape.listing import Line
+from server.tape.loading import LoadedBlock
+from server.tape.parts import PartSummary
+from server.tape.program_view import BARE
 
 
 class VerifiedBy(StrEnum):
@@ -133,9 +137,20 @@ class ImageRecord:
     title: str
     received: datetime
     verification: Verification
+    processor: Guess | None = None
+    parts: tuple[PartSummary, ...] = ()
+    blocks: tuple[LoadedBlock, ...] = ()
+    facts: tuple[tuple[str, str], ...] = ()
     readings: tuple[ReadingRecord, ...] = ()
     tapes: tuple[TapeLink, ...] = ()
     versions: tuple[VersionLink, ...] = ()
+
+    @property
+    def may_hold_code(self) -> bool:
+        """Whether it loads memory, or holds frames of which nobody knows where they are loaded."""
+        if self.language == "basic":
+            return self.processor is not None
+        return bool(self.load_ranges) or any(part.format in BARE for part in self.parts)
 
     @property
     def length_mm(self) -> float:

@@ -15,6 +15,7 @@ from server.catalog.inputs import Input, Name, OrNone, Sha256
 from server.catalog.kinship import Met
 from server.catalog.tape_values import AccessionNumber, Levels
 from server.tape.errors import BadImage
+from server.tape.formats import FORMATS, Formats
 from server.tape.identify import Decoded, decode
 from server.tape.image import FRAME_PITCH_MM
 from server.tape.kinship import NormalForm, fingerprints, normal_form
@@ -71,8 +72,8 @@ class Examined:
         return plain[:_KEPT_NAME] or "unnamed"
 
 
-def examine(upload: Upload, limit: int) -> Examined:
-    """The upload, decoded: all of the work that needs no database.
+def examine(upload: Upload, limit: int, formats: Formats = FORMATS) -> Examined:
+    """The upload, decoded as one of `formats`: all of the work that needs no database.
 
     Raises:
         TooLarge: it has more than `limit` bytes.
@@ -80,7 +81,7 @@ def examine(upload: Upload, limit: int) -> Examined:
             levels that were given.
     """
     _require_size(upload, limit)
-    decoded = _decoded(upload)
+    decoded = _decoded(upload, formats)
     if upload.sha256 is not None and upload.sha256 != decoded.image.sha256:
         raise _refused(
             "sha256",
@@ -113,9 +114,9 @@ def _require_size(upload: Upload, limit: int) -> None:
         )
 
 
-def _decoded(upload: Upload) -> Decoded:
+def _decoded(upload: Upload, formats: Formats) -> Decoded:
     try:
-        return decode(upload.data, upload.levels)
+        return decode(upload.data, upload.levels, formats)
     except BadImage as error:
         raise _misfit(error) from None
 

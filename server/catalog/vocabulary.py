@@ -7,6 +7,8 @@ both from memory; items that only a punched tape has: common practice, no source
 
 from enum import StrEnum
 
+from server.tape.dimensions import TAPE_WIDTH_MM
+
 
 class Medium(StrEnum):
     """What a tape is made of."""
@@ -120,6 +122,5 @@ CAUTIONS = {
 }
 """What to tell whoever handles a tape; local codes and licensed practice come first."""
 
-WIDTH_MM = {5: 17.46, 6: 22.23, 7: 22.23, 8: 25.40}
-"""Nominal width by levels: ECMA-10 (8 levels, 25.4 mm); EIA RS-227 and a punch's service manual
-for 11/16 in and 7/8 in (both from memory)."""
+WIDTH_MM = TAPE_WIDTH_MM
+"""Nominal width by levels; `server.tape.dimensions` has the sources."""

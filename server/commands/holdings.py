@@ -9,6 +9,7 @@ from server.api.search import HitOut
 from server.api.tapes import TapeRowOut
 from server.catalog import accession, downloads, search, tapes
 from server.catalog.accession import Upload
+from server.catalog.dialects import formats_of
 from server.catalog.errors import ArchiveError, NotVerified
 from server.catalog.records import Receipt
 from server.catalog.search import Hit, SearchQuery
@@ -44,7 +45,9 @@ def _taken_in(args: Namespace) -> Receipt:
         {name: value for name, value in values.items() if value is not None}
         | {"file_name": Path(args.file).name, "data": Path(args.file).read_bytes()}
     )
-    examined = accession.examine(given, Settings().upload_limit_bytes)
+    settings = Settings()
+    formats = formats_of(settings.dialects)
+    examined = accession.examine(given, settings.upload_limit_bytes, formats)
     with working(writes=False) as work:
         examined = accession.meet(work, examined)
     with working() as work:

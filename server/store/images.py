@@ -64,9 +64,10 @@ class Decoding(Row, table=True):
     """What one decoder release made of an image; all frames are those of the image as read.
 
     `listing` is packed by `server.store.listings`; `content` is `Decoding.content` of the core.
-    `findings`, `identified` and `load_ranges` are lists of objects with the field names of the
-    core's values. When a later release decodes the image again, the older row is marked
-    `superseded`, in the same transaction and before the new one is written.
+    `findings`, `identified`, `load_ranges`, `parts` and `blocks` are lists of objects with the
+    field names of the core's values, `processor` is one such object or nothing; earlier releases
+    kept neither parts nor processor. When a later release decodes the image again, the older row
+    is marked `superseded`, in the same transaction and before the new one is written.
     """
 
     __tablename__ = "decoding"
@@ -110,5 +111,9 @@ class Decoding(Row, table=True):
     findings: list[dict[str, Any]] = Field(default_factory=list, sa_type=JSON)
     identified: list[dict[str, Any]] = Field(default_factory=list, sa_type=JSON)
     load_ranges: list[dict[str, int]] = Field(default_factory=list, sa_type=JSON)
+    processor: dict[str, Any] | None = Field(default=None, sa_type=JSON(none_as_null=True))
+    parts: list[dict[str, Any]] | None = Field(default=None, sa_type=JSON(none_as_null=True))
+    blocks: list[dict[str, Any]] | None = Field(default=None, sa_type=JSON(none_as_null=True))
+    facts: list[list[str]] | None = Field(default=None, sa_type=JSON(none_as_null=True))
     listing: bytes = Field(sa_column=_LISTING)
     content: bytes = Field(sa_column=_CONTENT)

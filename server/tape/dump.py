@@ -20,29 +20,47 @@ WIDTH: Final = 16
 
 _PRINTED = bytes(byte if 0x20 <= byte < 0x7F else ord(".") for byte in range(256))
 _HEX_COLUMNS = 3 * WIDTH
-_SHIFT = 4  # sixteen as a power of two
 
 # Half a large dump's time is making its lines, and this is twice as quick as calling Line.
 _line: Final[Callable[[tuple[str, int, int, int]], Line]] = partial(tuple.__new__, Line)
 
 Bytes = NDArray[np.uint8]
+CellValues = NDArray[np.uint8] | NDArray[np.uint16]
 Integers = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
 class Cells:
-    """Loaded bytes, in rising order of address, each with the record that it came from.
+    """Loaded cells, in rising order of address, each with the record that it came from.
 
-    `sources` is as long as `values`, and says which record a byte stood in: `starts` and
+    `sources` is as long as `values`, and says which record a cell stood in: `starts` and
     `stops` bound the frames of each record, and `damaged` says which cannot be trusted.
     """
 
     addresses: Integers
-    values: Bytes
+    values: CellValues
     sources: NDArray[np.int32]
     starts: Integers
     stops: Integers
     damaged: NDArray[np.bool_]
+
+
+class Rows(NamedTuple):
+    """The rows of a dump: address and first cell of each, and how many cells it has.
+
+    `at` says for each cell where in the rows, one after the other, it stands.
+    """
+
+    keys: Integers
+    first: NDArray[np.intp]
+    counts: Integers
+    at: Integers
+
+    def loaded(self, width: int) -> NDArray[np.bool_]:
+        """Which of the `width` places of each row hold a cell."""
+        there = np.zeros((self.keys.size, width), np.bool_)
+        there.ravel()[self.at] = True
+        return there
 
 
 class _Missing(NamedTuple):
@@ -74,20 +92,46 @@ def cell_lines(cells: Cells, damaged_mark: str = "  damaged") -> tuple[Line, ...
     """The dump of `cells`; a line with bytes of a damaged record ends in `damaged_mark`."""
     if not cells.values.size:
         return ()
-    blocks = cells.addresses >> _SHIFT
+    rows = rows_of(cells, WIDTH)
+    matrix = np.zeros((rows.keys.size, WIDTH), np.uint8)
+    matrix.ravel()[rows.at] = cells.values
+    texts = _texts(rows.keys, matrix, _missing(rows.counts, rows.at))
+    return _lines(texts, rows, cells, damaged_mark)
+
+
+def rows_of(cells: Cells, width: int) -> Rows:
+    """The rows that `cells`, one at least, fall into, `width` (a power of two) to a row."""
+    shift = width.bit_length() - 1
+    blocks = cells.addresses >> shift
     first = np.flatnonzero(np.diff(blocks, prepend=blocks[0] - 1))
     counts = np.diff(first, append=blocks.size)
-    matrix = np.zeros((first.size, WIDTH), np.uint8)
-    at = np.repeat(np.arange(first.size) * WIDTH, counts) + (cells.addresses & (WIDTH - 1))
-    matrix.ravel()[at] = cells.values
-    keys = blocks[first] << _SHIFT
-    texts = _texts(keys, matrix, _missing(counts, at))
+    at = np.repeat(np.arange(first.size) * width, counts) + (cells.addresses & (width - 1))
+    return Rows(blocks[first] << shift, first, counts, at)
+
+
+def character_columns(data: Bytes, loaded: NDArray[np.bool_]) -> Bytes:
+    """The bytes of each row as characters between bars, blank where none is loaded."""
+    shown = np.full((data.shape[0], data.shape[1] + 2), ord("|"), np.uint8)
+    text = np.frombuffer(data.tobytes().translate(_PRINTED), np.uint8).reshape(data.shape)
+    shown[:, 1:-1] = np.where(loaded, text, ord(" "))
+    return shown
+
+
+def to_lines(page: Bytes, rows: Rows, cells: Cells, damaged_mark: str) -> tuple[Line, ...]:
+    """The lines whose characters are the rows of `page`, spaces at their ends left out."""
+    width = page.shape[1]
+    whole = page.tobytes().decode("ascii")
+    texts = [whole[at : at + width].rstrip() for at in range(0, len(whole), width)]
+    return _lines(texts, rows, cells, damaged_mark)
+
+
+def _lines(texts: list[str], rows: Rows, cells: Cells, damaged_mark: str) -> tuple[Line, ...]:
     if cells.damaged.any():
-        in_row = np.logical_or.reduceat(cells.damaged[cells.sources], first)
+        in_row = np.logical_or.reduceat(cells.damaged[cells.sources], rows.first)
         for row in np.flatnonzero(in_row).tolist():
             texts[row] += damaged_mark
-    starts, stops = _frames(cells, first)
-    facts = zip(texts, starts.tolist(), (stops - starts).tolist(), keys.tolist(), strict=True)
+    starts, stops = _frames(cells, rows.first)
+    facts = zip(texts, starts.tolist(), (stops - starts).tolist(), rows.keys.tolist(), strict=True)
     return tuple(map(_line, facts))
 
 

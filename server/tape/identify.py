@@ -1,41 +1,31 @@
 """What an image is: every orientation and format tried, ranked by evidence, the best decoded."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from operator import attrgetter
 
-from server.tape.findings import Finding
-from server.tape.formats import FORMATS
-from server.tape.formats.base import Decoding, Evidence
-from server.tape.formats.unrecognised import Unrecognised
+from server.tape.anatomy import anatomy, drawn_together
+from server.tape.damage import damage_findings
+from server.tape.formats import FORMATS, Formats
+from server.tape.formats.base import Decoding
 from server.tape.image import Image, Orientation
+from server.tape.lettering import find_lettering, lettering_findings, without_lettering
+from server.tape.parts import Part, decoding_as_read
+from server.tape.ranking import CLAIM, Identified, rank
 from server.tape.view import View
 
-DECODER_RELEASE = "1"
+__all__ = ["CLAIM", "DECODER_RELEASE", "Decoded", "Identified", "decode", "identify"]
+
+DECODER_RELEASE = "2"
 """Stored with each decoding; raised whenever the same image would be decoded otherwise."""
-
-CLAIM = 0.5
-"""No format that is less sure than this is chosen; the image is called unrecognised instead."""
-
-_NO_SIGN = Evidence(0.0, "nothing on the tape looks like it")
-
-
-@dataclass(frozen=True, slots=True)
-class Identified:
-    """How sure one format is of an image, at its best orientation and number of levels."""
-
-    format: str
-    confidence: float
-    reason: str
-    orientation: Orientation
-    levels: int
 
 
 @dataclass(frozen=True, slots=True)
 class Decoded:
     """An image and all that was made of it, in frames of the image as it was read.
 
-    `leader_frames` and `trailer_frames` are those before and after the data in the order in
-    which the tape was punched. `identified` holds one entry a format, the chosen one first.
+    `parts` stand in the order in which they were punched; `decoding` draws those that carry
+    content into one. `leader_frames` and `trailer_frames` are those before and after that
+    content. `identified` holds one entry a format, the chosen one first.
     """
 
     image: Image
@@ -44,82 +34,49 @@ class Decoded:
     trailer_frames: int
     lettering: str | None
     decoding: Decoding
+    parts: tuple[Part, ...]
     identified: tuple[Identified, ...]
 
 
 def identify(image: Image) -> tuple[Identified, ...]:
     """How sure each format is of `image`, best first; the rejected ones too."""
-    return _ranked([image])
+    return rank(View(image, orientation) for orientation in Orientation)
 
 
-def decode(data: bytes, levels: int | None = None) -> Decoded:
-    """The image that `data` is, decoded by the format that is surest of it.
+def decode(data: bytes, levels: int | None = None, formats: Formats = FORMATS) -> Decoded:
+    """The image that `data` is, decoded by that one of `formats` that is surest of it.
 
     Raises:
         BadImage: the data cannot be the frames of a tape of so many levels.
     """
-    images = _readings_of(data, levels)
-    ranked = _ranked(images)
+    likelier = Image.of(data, levels)
+    letterings = find_lettering(likelier)
+    # A format meets blank leader where letters are punched, so it need not know of them.
+    bare = without_lettering(likelier, letterings)
+    candidates = [bare] if levels is not None else _at_each_level(bare)
+    views = (View(image, way) for image in candidates for way in Orientation)
+    ranked = rank(views, formats)
     chosen = ranked[0]
-    image = next(image for image in images if image.levels == chosen.levels)
-    view = View(image, chosen.orientation)
-    decoding = FORMATS[chosen.format].parse(view)
+    view = View(Image(bare.frames, chosen.levels), chosen.orientation)
+    surest = formats[chosen.format].parse(view)
+    parts = anatomy(view, surest, letterings, formats)
+    decoding = drawn_together(parts, surest)
+    decoding = replace(decoding, findings=(*decoding.findings, *damage_findings(view, parts)))
+    image = Image(likelier.frames, chosen.levels)
+    as_read = decoding_as_read(decoding, image, chosen.orientation)
+    findings = (*as_read.findings, *lettering_findings(letterings))
     return Decoded(
         image=image,
         orientation=chosen.orientation,
         leader_frames=decoding.data.start,
         trailer_frames=len(image) - decoding.data.stop,
-        lettering=None,
-        decoding=_as_read(decoding, image, chosen.orientation),
+        lettering=" ".join(part.text for part in parts if part.text) or None,
+        decoding=replace(as_read, findings=tuple(sorted(findings, key=attrgetter("frame")))),
+        parts=tuple(part.as_read(image, chosen.orientation) for part in parts),
         identified=ranked,
     )
 
 
-def _readings_of(data: bytes, levels: int | None) -> list[Image]:
+def _at_each_level(likelier: Image) -> list[Image]:
     """The image, once for each number of levels it may have; the likelier one first."""
-    likelier = Image.of(data, levels)
-    if levels is not None or likelier.levels == 8:
-        return [likelier]
-    return [likelier, Image(likelier.frames, 8)]
-
-
-def _ranked(images: list[Image]) -> tuple[Identified, ...]:
-    best: dict[str, Identified] = {}
-    for candidate in _candidates(images):
-        held = best.get(candidate.format)
-        if held is None or candidate.confidence > held.confidence:
-            best[candidate.format] = candidate
-    return tuple(sorted(best.values(), key=_rank))
-
-
-def _candidates(images: list[Image]) -> Iterator[Identified]:
-    for image in images:
-        for orientation in Orientation:
-            view = View(image, orientation)
-            for name, each in FORMATS.items():
-                evidence = each.recognise(view) or _NO_SIGN
-                confidence = round(evidence.confidence, 4)
-                yield Identified(name, confidence, evidence.reason, orientation, image.levels)
-
-
-def _rank(identified: Identified) -> tuple[bool, bool, float]:
-    """Sure formats first, then the honest 'unrecognised', then those that are not sure enough."""
-    unsure = identified.confidence < CLAIM
-    unknown = identified.format == Unrecognised.name
-    return unsure and not unknown, unknown, -identified.confidence
-
-
-def _as_read(decoding: Decoding, image: Image, orientation: Orientation) -> Decoding:
-    findings = sorted(
-        (finding.as_read(image, orientation) for finding in decoding.findings), key=_place
-    )
-    return replace(
-        decoding,
-        data=image.span_as_read(decoding.data, orientation),
-        listing=decoding.listing.as_read(image, orientation),
-        findings=tuple(findings),
-    )
-
-
-def _place(finding: Finding) -> int:
-    return finding.frame
+    return [likelier] if likelier.levels == 8 else [likelier, Image(likelier.frames, 8)]

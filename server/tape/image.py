@@ -155,18 +155,18 @@ def _run_in(array: Frames, idle: tuple[int, ...]) -> int:
     """How many frames at the start of `array` are idle or a long run of one frame."""
     at = 0
     while at < len(array):
-        same = _first_other(array[at:], int(array[at]))
+        same = run_length(array[at:])
         if array[at] not in idle and same < _SHORTEST_PATTERN:
             break
         at += same
     return at
 
 
-def _first_other(array: Frames, value: int) -> int:
-    """How many frames at the start of `array` equal `value`."""
+def run_length(array: Frames) -> int:
+    """How many frames at the start of `array`, which holds one at least, are the same."""
     # Runs are short or the whole tape, so look a little way before looking everywhere.
     for window in (array[:256], array):
-        others = np.flatnonzero(window != value)
+        others = np.flatnonzero(window != array[0])
         if others.size:
             return int(others[0])
     return len(array)

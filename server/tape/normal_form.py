@@ -58,7 +58,11 @@ class NormalForm:
 def normal_form(decoding: Decoding) -> NormalForm:
     """The normal form of `decoding`."""
     return form_of(
-        decoding.format, decoding.language, decoding.listing, decoding.content, decoding.memory
+        decoding.format,
+        decoding.language,
+        decoding.listing,
+        decoding.content,
+        decoding.memory_by_byte,
     )
 
 

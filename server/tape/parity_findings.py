@@ -2,11 +2,9 @@
 
 from typing import Final
 
-import numpy as np
-
 from server.tape.codes.base import Characters
-from server.tape.codes.iso_646 import PARITY_CHANNEL, Iso646
 from server.tape.findings import Finding, Severity, place
+from server.tape.image import Frames
 
 FIRST_ERRORS: Final = 200
 """How many parity errors are told one by one; the rest share one finding."""
@@ -20,8 +18,8 @@ _ADVICE_MANY: Final = (
 )
 
 
-def parity_findings(characters: Characters) -> list[Finding]:
-    """A finding for each frame of `characters` that breaks its parity rule, in tape order.
+def parity_findings(characters: Characters, array: Frames) -> list[Finding]:
+    """A finding for each frame of `array` that breaks the parity of its `characters`, in order.
 
     The first `FIRST_ERRORS` have a finding each; any others share a last one. Even and odd
     parity catch a wrong hole in any channel, so an error is damage; mark and space parity
@@ -39,19 +37,11 @@ def parity_findings(characters: Characters) -> list[Finding]:
             message=f"{place(frame)}: the holes {holes:02X} break {characters.parity} parity",
             advice=_ADVICE,
         )
-        for frame, holes in zip(told.tolist(), _holes(characters, told.size), strict=True)
+        for frame, holes in zip(told.tolist(), array[told].tolist(), strict=True)
     ]
     if errors.size > FIRST_ERRORS:
         findings.append(_rest(characters, severity))
     return findings
-
-
-def _holes(characters: Characters, count: int) -> bytes:
-    """The frames, as they were read, of the first `count` parity errors."""
-    at = np.searchsorted(characters.frames, characters.parity_errors[:count])
-    found = bytes(np.frombuffer(characters.text, np.uint8)[at])
-    # A frame breaks the rule exactly when its parity channel is not as the code punches it.
-    return bytes(right ^ PARITY_CHANNEL for right in Iso646().write(found, characters.parity))
 
 
 def _rest(characters: Characters, severity: Severity) -> Finding:

@@ -4,7 +4,7 @@ The signs are facts of program listings and plain prose (common practice, no sou
 """
 
 import re
-from math import exp
+from math import exp, log
 
 _SAMPLE = 8192
 """Characters that are looked at; a text does not change its direction on the way."""
@@ -47,3 +47,29 @@ def likelihood_forward(text: bytes, *, turned: bool) -> float:
     """How likely (0 to 1) `text` runs forwards, given that it was `turned` end for end or not."""
     expected = -_EXPECTED if turned else _EXPECTED
     return 1 / (1 + exp(-(forward_odds(text) + expected)))
+
+
+_WORDS_IN_TEXT, _WORDS_BY_CHANCE = 0.05, 0.008
+"""How often a character begins one of the words above: in plain text and listings, and in
+letters at random (counted on texts made for this, and rounded against the text)."""
+
+
+def readable_odds(text: bytes) -> float:
+    """Log-odds that `text` is made of words, and not of letters at random."""
+    sample = text[:_SAMPLE]
+    words = len(_SIGNS[0][0].findall(sample))
+    return words * log(_WORDS_IN_TEXT / _WORDS_BY_CHANCE) - len(sample) * (
+        _WORDS_IN_TEXT - _WORDS_BY_CHANCE
+    )
+
+
+def likelihood_readable(text: bytes, *, turned: bool) -> float:
+    """How likely (0 to 1) `text` makes sense as it stands, `turned` end for end or not.
+
+    For a code in which every frame is a character, and only the words tell.
+    """
+    expected = -_EXPECTED if turned else 0.0
+    return 1 / (1 + exp(-(min(_SURE, readable_odds(text)) + expected)))
+
+
+_SURE = 12.0

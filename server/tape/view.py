@@ -21,6 +21,12 @@ class View:
         self.orientation = orientation
         self._characters: dict[str, Characters] = {}
 
+    def part(self, span: Span) -> "View":
+        """The frames in `span`, which holds one at least, as a view of their own."""
+        part = View(Image(self.image.frames[slice(*span)], self.image.levels))
+        part.orientation = self.orientation
+        return part
+
     @property
     def array(self) -> Frames:
         """The frames, a byte each."""

@@ -6,6 +6,7 @@ from fastapi import APIRouter
 
 from server.web import (
     accounts,
+    code,
     condition,
     downloads,
     families,
@@ -14,6 +15,7 @@ from server.web import (
     images,
     programs,
     search,
+    strips,
     tape_forms,
     tapes,
     upload,
@@ -27,6 +29,8 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     condition.router,
     tapes.router,
     images.router,
+    code.router,
+    strips.router,
     families.router,
     downloads.router,
     vouching.router,

@@ -7,10 +7,13 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from server.catalog import images
+from server.catalog.dialects import dialect_of
 from server.catalog.records import Comparison, ImageRecord, KinRecord
 from server.catalog.side_by_side import Shown, page_of, shown
 from server.catalog.tape_values import Page
 from server.catalog.work import Work
+from server.tape.formats import Formats
+from server.web.basic_listing import BasicReferences, basic_references
 from server.web.context import PageContext
 from server.web.estimates import Estimates, estimates
 from server.web.listed import (
@@ -21,6 +24,7 @@ from server.web.listed import (
     listing_page,
     matches,
 )
+from server.web.strips import Strips, strips_of
 from server.web.tapes import image_excerpt
 from server.web.visit import VisitDep
 
@@ -36,6 +40,7 @@ class ImagePage(PageContext):
     lines: tuple[ListedLine, ...]
     kin: tuple[KinRecord, ...]
     figures: Estimates
+    strips: Strips
 
     @classmethod
     def of(cls, work: Work, sha256: str, rate: str) -> "ImagePage":
@@ -47,6 +52,7 @@ class ImagePage(PageContext):
             lines=image_excerpt(work, image),
             kin=images.kin(work, sha256),
             figures=estimates(image.bytes, rate),
+            strips=strips_of(work, image),
         )
 
 
@@ -58,21 +64,35 @@ class WholeListingPage(PageContext):
     image: ImageRecord
     listing: ListingPage
     run: str
+    basic: BasicReferences | None
 
     @classmethod
-    def of(cls, work: Work, sha256: str, page: int, run: str) -> "WholeListingPage":
+    def of(
+        cls, work: Work, sha256: str, page: int, run: str, formats: Formats
+    ) -> "WholeListingPage":
         """The page of the listing of the image with this digest."""
         image = images.get(work, sha256)
         page = min(max(1, page), last_page(image.lines))
         part = images.listing(work, sha256, *lines_of_page(page)).lines
-        found = matches(images.listing(work, sha256).lines, run) if run else ()
+        whole = images.listing(work, sha256).lines if run or image.language == "basic" else ()
+        found = matches(whole, run) if run else ()
+        basic = None
+        if image.language == "basic":
+            basic = basic_references(whole, dialect_of(formats, image.dialect), page, run)
         return cls(
             title=f"Listing of {image.title}",
             image=image,
             listing=listing_page(
-                part, image.findings, page=page, total=image.lines, run=run, matches=found
+                part,
+                image.findings,
+                page=page,
+                total=image.lines,
+                run=run,
+                matches=found,
+                links=basic.links if basic else None,
             ),
             run=run,
+            basic=basic,
         )
 
 
@@ -111,7 +131,7 @@ def show(visit: VisitDep, sha256: str, rate: str = "") -> Response:
 def listing(visit: VisitDep, sha256: str, page: int = 1, q: str = "") -> Response:
     """The listing of an image."""
     with visit.work() as work:
-        return visit.page(WholeListingPage.of(work, sha256, page, q))
+        return visit.page(WholeListingPage.of(work, sha256, page, q, visit.formats))
 
 
 @router.get("/images/{sha256}/compare/{other}")

@@ -4,7 +4,7 @@ from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 from server.store.search import fold, readable
 from server.tape.findings import Finding
@@ -16,8 +16,26 @@ LINES_A_PAGE = 5000
 LINES_A_BUNDLE = 100
 """Lines that a browser lays out together, or skips together when they are out of sight."""
 
-Pieces = tuple[tuple[str, bool], ...]
-"""Text in runs, each with whether it is marked."""
+
+class Piece(NamedTuple):
+    """A run of text: whether it is marked, and where it leads, if anywhere."""
+
+    text: str
+    is_run: bool = False
+    href: str | None = None
+
+
+class Link(NamedTuple):
+    """Characters `start` up to `stop` of a line lead to `href`."""
+
+    start: int
+    stop: int
+    href: str
+
+
+Pieces = tuple[Piece, ...]
+Links = Mapping[int, Sequence[Link]]
+"""The links of each line that has some, by its index, in the order of the line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,11 +83,15 @@ def listing_page(
     total: int,
     run: str = "",
     matches: tuple[int, ...] = (),
+    links: Links | None = None,
 ) -> ListingPage:
     """The `lines` of one page of `total`, with `run` marked wherever it stands, in either case."""
     start, _ = lines_of_page(page)
     found = by_line(lines, findings)
-    listed = [_listed(start, at, line, found, run) for at, line in enumerate(lines)]
+    listed = [
+        _listed(start, at, line, found, run, (links or {}).get(start + at, ()))
+        for at, line in enumerate(lines)
+    ]
     return ListingPage(
         bundles=tuple(
             tuple(listed[at : at + LINES_A_BUNDLE]) for at in range(0, len(listed), LINES_A_BUNDLE)
@@ -116,24 +138,50 @@ _SIGNS: Final = {code: 0x2400 + code for code in range(0x20) if code != 0x09} | 
 
 def marked(text: str, run: str) -> Pieces:
     """`text` in pieces, those that equal `run` in either case marked."""
-    pieces: list[tuple[str, bool]] = []
+    pieces: list[Piece] = []
     text = readable(text)
     low, needle, at = fold(text), fold(run), 0
     if not needle:
-        return ((text, False),)
+        return (Piece(text),)
     while (found := low.find(needle, at)) >= 0:
-        pieces += [(text[at:found], False), (text[found : found + len(needle)], True)]
+        pieces += [Piece(text[at:found]), Piece(text[found : found + len(needle)], is_run=True)]
         at = found + len(needle)
-    return tuple((piece, is_run) for piece, is_run in [*pieces, (text[at:], False)] if piece)
+    return tuple(piece for piece in [*pieces, Piece(text[at:])] if piece.text)
+
+
+def linked(pieces: Pieces, links: Sequence[Link]) -> Pieces:
+    """`pieces` of one text, cut where `links` begin and end, those that lead somewhere doing so."""
+    cut: list[Piece] = []
+    start = 0
+    for piece in pieces:
+        at, stop = start, start + len(piece.text)
+        for link in links:
+            first, last = max(link.start, at), min(link.stop, stop)
+            if first < last:
+                cut.append(piece._replace(text=piece.text[at - start : first - start]))
+                inside = piece.text[first - start : last - start]
+                cut.append(piece._replace(text=inside, href=link.href))
+                at = last
+        cut.append(piece._replace(text=piece.text[at - start :]))
+        start = stop
+    return tuple(piece for piece in cut if piece.text)
 
 
 def _listed(
-    start: int, at: int, line: Line, found: Mapping[int, tuple[Finding, ...]], run: str
+    start: int,
+    at: int,
+    line: Line,
+    found: Mapping[int, tuple[Finding, ...]],
+    run: str,
+    links: Sequence[Link] = (),
 ) -> ListedLine:
     text = visible(line.text)
     pieces = marked(text, run) if run else ()
-    holds = any(is_run for _, is_run in pieces)
-    return ListedLine(start + at + 1, text, line.frame, pieces if holds else (), found.get(at, ()))
+    if not any(piece.is_run for piece in pieces):
+        pieces = ()
+    if links:
+        pieces = linked(pieces or (Piece(text),), links)
+    return ListedLine(start + at + 1, text, line.frame, pieces, found.get(at, ()))
 
 
 def matches(lines: Sequence[Line], run: str) -> tuple[int, ...]:

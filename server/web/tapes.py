@@ -15,6 +15,7 @@ from server.catalog.work import Work
 from server.web.context import PageContext
 from server.web.estimates import Estimates, estimates
 from server.web.listed import ListedLine, excerpt
+from server.web.strips import Strips, strips_of
 from server.web.visit import Visit, VisitDep
 
 router = APIRouter()
@@ -45,6 +46,7 @@ class TapePage(PageContext):
     lines: tuple[ListedLine, ...]
     kin: tuple[KinRecord, ...]
     figures: Estimates | None
+    strips: Strips | None
     reports: Page[ReportRecord]
     history: tuple[EventRecord, ...]
 
@@ -60,6 +62,7 @@ class TapePage(PageContext):
             lines=image_excerpt(work, image) if image else (),
             kin=images.kin(work, image.sha256) if image else (),
             figures=estimates(image.bytes, rate) if image else None,
+            strips=strips_of(work, image) if image else None,
             reports=condition.page(work, tape=number, page_size=REPORTS_SHOWN),
             history=events.of(work, ObjectKind.TAPE, number),
         )

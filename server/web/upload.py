@@ -121,7 +121,7 @@ def _take(visit: Visit, form: Form, file: UploadFile) -> Result:
                 "reader": form.text("reader"),
             }
         )
-        examined = accession.examine(upload, limit)
+        examined = accession.examine(upload, limit, visit.formats)
         engine = visit.request.app.state.engine
         with unit_of_work(engine, visit.actor, writes=False) as work:
             examined = accession.meet(work, examined)

@@ -22,6 +22,7 @@ from server.delivery import forgery
 from server.delivery.cookies import THEME, THEMES, Cookies
 from server.settings import Settings
 from server.statuses import problem_of
+from server.tape.formats import Formats
 from server.web.context import Filled, PageContext
 from server.web.forms import Form
 from server.web.render import render, wants_fragment
@@ -47,6 +48,7 @@ class Visit:
     def __init__(self, request: Request) -> None:
         self.request = request
         self.settings: Settings = request.app.state.settings
+        self.formats: Formats = request.app.state.formats
         self.cookies = Cookies(self.settings.secure_cookies)
         self.actor: Actor = VISITOR
         self._engine: Engine = request.app.state.engine

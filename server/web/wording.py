@@ -17,6 +17,7 @@ from server.catalog.vocabulary import (
     Reason,
 )
 from server.catalog.work import Role
+from server.tape.anatomy import BOOTSTRAP
 from server.tape.findings import MM_PER_INCH
 from server.tape.formats import FORMATS
 from server.tape.formats.base import Loader
@@ -109,6 +110,8 @@ def format_title(name: str | None) -> str:
     """What a format is called in full."""
     if name is None or name == NO_IMAGE:
         return "no image yet"
+    if name.startswith(BOOTSTRAP):
+        return f"First stage, then {format_title(name.removeprefix(BOOTSTRAP))}"
     return FORMATS[name].title if name in FORMATS else name
 
 

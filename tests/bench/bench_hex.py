@@ -21,9 +21,9 @@ import intelhex
 
 from server.tape.formats.hex_decoding import find_records
 from server.tape.formats.intel_hex import IntelHex
-from server.tape.hexadecimal.memory import assemble
 from server.tape.hexadecimal.program import HexProgram
 from server.tape.image import Image
+from server.tape.loading import assemble
 from server.tape.view import View
 
 SIZE = 64 * 1024

@@ -18,6 +18,7 @@ from server.catalog.work import VISITOR, Role, unit_of_work
 from server.store.images import Decoding, ImageRow, Reading
 from server.tape.codes.base import Parity
 from server.tape.findings import CheckStatus
+from server.tape.identify import DECODER_RELEASE
 from server.tape.kinship import compare
 from tests import factories
 
@@ -336,7 +337,7 @@ def test_what_was_done_is_in_the_log(sqlite_engine):
     assert log[EventType.CAPTURE].facts["file_name"] == "odd\x00name\\ud800.bin"
     assert log[EventType.DIGEST].facts == {"algorithm": "SHA-256", "value": sha256}
     assert log[EventType.VALIDATION].outcome == "success"
-    assert log[EventType.IDENTIFICATION].by == "decoder 1"
+    assert log[EventType.IDENTIFICATION].by == f"decoder {DECODER_RELEASE}"
 
 
 def test_odd_names_and_noise_are_kept_by_both_databases(engine):

@@ -15,6 +15,7 @@ from server.store.images import ImageRow
 from server.store.kin import Fingerprint
 from server.store.kin import Kinship as KinshipRow
 from server.tape.basic.program import program_from_text
+from server.tape.formats.checksum_block import CheckedProgram, ChecksumBlock
 from server.tape.formats.crunched_basic import CrunchedBasic
 from server.tape.formats.s_record import SRecord
 from server.tape.hexadecimal.program import HexProgram
@@ -40,6 +41,11 @@ def s_record(start: int, data: bytes) -> bytes:
     return SRecord().build(HexProgram({start: data}, entry_address=start)).frames
 
 
+def with_first_stage(data: bytes) -> bytes:
+    program = CheckedProgram({0x100: data}, 0x100)
+    return bytes(20) + Random(3).randbytes(80) + ChecksumBlock().build(program).frames
+
+
 def told(kin: tuple[KinRecord, ...]) -> list[tuple[str, int, int, int]]:
     return [(each.kinship, each.added, each.removed, each.changed) for each in kin]
 
@@ -62,6 +68,16 @@ def test_a_program_saved_again_after_a_line_was_added_is_near(engine: Engine, fi
     assert new.kin[0].sha256 == old.image.sha256
     assert new.kin[0].description.endswith(" %: one line added")
     assert told(back) == [("near", 0, 1, 0)]
+
+
+def test_tapes_that_begin_with_their_loader_are_compared_by_what_it_loads(engine: Engine):
+    data = Random(4).randbytes(400)
+    with factories.acting(engine, Role.VOLUNTEER) as work:
+        factories.upload(work, with_first_stage(data))
+        new = factories.upload(work, with_first_stage(data[:200] + b"\0" + data[201:]))
+
+    assert new.image.format == "bootstrap+checksum-block"
+    assert [each.kinship for each in new.kin] == ["near"]
 
 
 def test_kin_are_told_nearest_first_with_the_name_they_go_by(engine: Engine):

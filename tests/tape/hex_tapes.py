@@ -43,7 +43,7 @@ def memories(draw, limit: int = 0x10000) -> dict[int, bytes]:
     runs: dict[int, bytes] = {}
     at = draw(st.integers(0, limit - 1))
     for _ in range(draw(st.integers(1, 4))):
-        data = draw(st.binary(min_size=1, max_size=60))[: limit - at]
+        data = draw(st.binary(min_size=1, max_size=60))[: max(limit - at, 0)]
         if not data:
             break
         runs[at] = data

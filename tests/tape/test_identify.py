@@ -19,6 +19,11 @@ LETTER = (
     "THE READER ARRIVED LAST WEEK. WE HAVE NOT YET TRIED IT",
     "(THERE WAS TOO MUCH OIL ON THE TAPE).",
 )
+TELEGRAM = (
+    "READER REPAIRED AND TESTED WITH THE LONG TAPE FROM THE LOFT",
+    "SEND THE SECOND REEL WITH THE NEXT BOAT AND KEEP THE FIRST",
+    "THE PUNCH STILL TEARS ONE FOLD IN TEN - BRING OIL",
+)
 FIGURES = ("1.25 3.50 7.75", "8.00 9.25 4.75", "2.50 6.25 1.00", "5.50 2.25 8.75")
 
 
@@ -34,6 +39,21 @@ def test_text_is_turned_whichever_way_it_lay_in_the_reader(lines, parity, orient
     assert decoded.decoding.parity is parity
     assert decoded.decoding.listing.text.splitlines() == list(lines)
     assert (decoded.leader_frames, decoded.trailer_frames) == (40, 70)
+
+
+@pytest.mark.parametrize("orientation", Orientation)
+def test_a_telegram_on_five_levels_is_turned_by_its_words(orientation):
+    image = Text().build(TextContent(TELEGRAM, code="ita2"))
+
+    decoded = decode(image.turned(orientation).frames)
+
+    assert (decoded.decoding.format, decoded.decoding.code, decoded.orientation) == (
+        "text",
+        "ita2",
+        orientation,
+    )
+    assert decoded.image.levels == 5
+    assert decoded.decoding.listing.text.splitlines() == list(TELEGRAM)
 
 
 def test_a_finding_on_a_turned_tape_is_placed_where_the_reader_met_it():

@@ -54,14 +54,14 @@ def test_no_lines_carry_no_findings():
     ],
 )
 def test_a_run_is_marked_wherever_it_stands(text, run, pieces):
-    assert list(marked(text, run)) == pieces
+    assert [(piece.text, piece.is_run) for piece in marked(text, run)] == pieces
 
 
 @given(st.text(max_size=60), st.text(max_size=5))
 def test_pieces_join_to_a_text_of_the_same_length_whatever_it_holds(text, run):
     from server.store.search import readable
 
-    assert "".join(piece for piece, _ in marked(text, run)) == readable(text)
+    assert "".join(piece.text for piece in marked(text, run)) == readable(text)
 
 
 def test_control_characters_are_shown_as_signs():

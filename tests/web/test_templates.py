@@ -8,6 +8,7 @@ import pytest
 from server.checkout import TEMPLATES
 from server.web import (
     accounts,
+    code,
     condition,
     downloads,
     errors,
@@ -17,6 +18,7 @@ from server.web import (
     images,
     programs,
     search,
+    strips,
     tape_forms,
     tapes,
     upload,
@@ -27,8 +29,8 @@ from server.web.context import PageContext
 from server.web.render import environment
 
 MODULES = (
-    accounts, condition, downloads, errors, families, help, home, images, programs, search,
-    tape_forms, tapes, upload, vouching, work,
+    accounts, code, condition, downloads, errors, families, help, home, images, programs, search,
+    strips, tape_forms, tapes, upload, vouching, work,
 )  # fmt: skip
 
 PAGES = sorted(

@@ -147,7 +147,8 @@ def _torn(frames: bytes, begin: int, chained: int) -> Head:
     address = links.address(chained)
     first = chained
     while address:
-        low = max(begin, first - LONGEST)
+        # A link that begins with 00 looks like the end of the leader.
+        low = max(begin - 1, first - LONGEST, 0)
         before = frames.rfind(address.to_bytes(2, "little"), low, first - SHORTEST + 2)
         if before < 0 or links.after(before) != first:
             break

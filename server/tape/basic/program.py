@@ -1,11 +1,13 @@
 """A BASIC program to be crunched: its lines, and the bytes a machine would save for it."""
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
 from server.tape.basic import DIALECTS
 from server.tape.basic.crunch import crunch
+from server.tape.basic.dialect import Dialect
 from server.tape.errors import CannotBuild
 
 LEAD: Final = b"\xd3\xd3\xd3"
@@ -25,6 +27,7 @@ class BasicProgram:
     """A program: its one-character name, and its lines as (number, text without the number).
 
     `start_address` is where the first line stands in the memory of the machine that saves it.
+    A `bare` program is punched without lead and name, from its first line on.
     """
 
     name: str
@@ -33,6 +36,7 @@ class BasicProgram:
     dialect: str = "8k-8080"
     leader: int = 60
     trailer: int = 60
+    bare: bool = False
 
 
 def program_from_text(text: str, name: str = "A", *, dialect: str = "8k-8080") -> BasicProgram:
@@ -58,24 +62,24 @@ def program_from_text(text: str, name: str = "A", *, dialect: str = "8k-8080") -
     return BasicProgram(name, tuple(sorted(lines.items())), dialect=dialect)
 
 
-def program_bytes(program: BasicProgram) -> bytes:
+def program_bytes(program: BasicProgram, dialects: Mapping[str, Dialect] = DIALECTS) -> bytes:
     """What the machine punches for `program`: lead, name, linked lines, zero link.
 
     Raises:
         CannotBuild: the name is not one printing character, the line numbers do not rise, a
             line is empty or too long, the dialect is not known, or the memory is too small.
     """
-    dialect = DIALECTS.get(program.dialect)
+    dialect = dialects.get(program.dialect)
     if dialect is None:
         raise CannotBuild(
-            f"there is no dialect {program.dialect!r}", mend=f"give one of {', '.join(DIALECTS)}"
+            f"there is no dialect {program.dialect!r}", mend=f"give one of {', '.join(dialects)}"
         )
     if len(program.name) != 1 or not " " <= program.name <= "~":
         raise CannotBuild(
             f"{program.name!r} cannot be a program's name", mend="give one printing character"
         )
     _check_numbers(program)
-    saved = bytearray(LEAD + program.name.encode("ascii"))
+    saved = bytearray(b"" if program.bare else LEAD + program.name.encode("ascii"))
     address = program.start_address
     for number, text in program.lines:
         line = number.to_bytes(2, "little") + _stored(number, crunch(text, dialect)) + b"\0"

@@ -44,11 +44,11 @@ def after_program(view: View, stop: int) -> Iterator[Finding]:
     if second is not None:
         yield Finding(
             kind="second-program",
-            severity=Severity.WARNING,
+            severity=Severity.NOTE,
             frame=second.start,
             frames=max(stop + rest.stop - second.start, 1),
-            message="another program follows on this tape; it is not in this listing",
-            advice="cut the image here and accession the rest as an image of its own",
+            message="another program follows on this tape; it is listed after this one",
+            advice="nothing to do: each program on the tape is read by itself",
         )
     elif rest.frames:
         yield Finding(

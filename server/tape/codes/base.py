@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import ClassVar, Protocol
+from typing import ClassVar, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +42,18 @@ class Characters:
     rub_outs: int = 0
 
 
+class Fit(NamedTuple):
+    """How well frames obey a code: of `carriers` that should be characters, `fitting` are.
+
+    `parity_errors` counts those that break `parity`, the rule that most obey.
+    """
+
+    carriers: int
+    fitting: int
+    parity: Parity
+    parity_errors: int
+
+
 class Code(Protocol):
     """A character code; one file in this folder, registered in `server.tape.codes`."""
 
@@ -49,6 +61,13 @@ class Code(Protocol):
     title: ClassVar[str]
     source: ClassVar[str]
     levels: ClassVar[tuple[int, ...]]
+    chance: ClassVar[float]
+    """The share of all frames, judged with caution, that pass for characters in parity; 1 for a
+    code in which every frame is one."""
+
+    def weigh(self, histogram: NDArray[np.intp], levels: int) -> Fit:
+        """How well the frames counted in `histogram` (256 long) obey the code."""
+        ...
 
     def read(self, array: Frames, levels: int) -> Characters:
         """The characters on the frames `array`; never raises, whatever the frames are."""

@@ -11,7 +11,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
-from server.tape.codes.base import Characters, Parity
+from server.tape.codes.base import Characters, Fit, Parity
 from server.tape.errors import CannotBuild
 from server.tape.image import Frames
 
@@ -25,6 +25,9 @@ _BYTES = np.arange(256, dtype=np.uint8)
 _ODD = (np.bitwise_count(_BYTES) & 1).astype(bool)
 _MARKED = (_BYTES & PARITY_CHANNEL).astype(bool)
 _CARRIES = ((_BYTES & DEL) != NUL) & ((_BYTES & DEL) != DEL)
+
+_PRINTING = np.array([*b"\t\n\f\r", *range(0x20, 0x7F)])
+_PRINTS = np.isin(_BYTES & DEL, _PRINTING)
 
 _BREAKS = {
     # The rule that claims least stands first and wins a tie.
@@ -54,15 +57,30 @@ class Iso646:
     title: ClassVar[str] = "ISO 646 (seven bits)"
     source: ClassVar[str] = "ECMA-6, ECMA-10"
     levels: ClassVar[tuple[int, ...]] = (7, 8)
+    # Printing characters are 99 of 128, and a rule of parity halves that.
+    chance: ClassVar[float] = 0.6
+
+    def weigh(self, histogram: NDArray[np.intp], levels: int) -> Fit:
+        """How many of the frames print, and how many break the parity that most obey."""
+        parity = choose_parity(histogram, levels)
+        carriers = int(histogram[_CARRIES].sum())
+        return Fit(
+            carriers, int(histogram[_PRINTS].sum()), parity, parity_breaks(histogram, parity)
+        )
 
     def read(self, array: Frames, levels: int) -> Characters:
         """The characters on the frames `array`, parity chosen by what most frames obey."""
+        carriers = np.bincount(array, minlength=256)
+        return self.read_in(array, choose_parity(carriers, levels), self.name)
+
+    @staticmethod
+    def read_in(array: Frames, parity: Parity, code: str) -> Characters:
+        """The characters on the frames `array`, held to be in `parity`, under the name `code`."""
         kept = np.flatnonzero(_CARRIES[array])
         carriers = array[kept]
-        parity = choose_parity(np.bincount(carriers, minlength=256), levels)
         errors = kept[_BREAKS[parity][carriers]] if parity in _BREAKS else kept[:0]
         return Characters(
-            code=self.name,
+            code=code,
             text=(carriers & DEL).tobytes(),
             frames=kept.astype(np.int32),
             parity=parity,

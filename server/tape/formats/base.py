@@ -9,6 +9,7 @@ from server.tape.codes.base import Parity
 from server.tape.findings import CheckStatus, Finding
 from server.tape.image import Image, Span
 from server.tape.listing import Listing
+from server.tape.loading import LoadedBlock
 from server.tape.view import View
 
 
@@ -44,7 +45,10 @@ class Decoding:
 
     `data` spans the frames that carry the content, without leader and trailer; `content` is
     the same for two tapes that differ only in leader, parity, fill or orientation; `memory`
-    gives the bytes loaded, by the address of the first of each run.
+    gives the bytes loaded, by the address of the first of each run. An address names a cell of
+    `cell_bytes` bytes: a word of more than one is held high byte first. `blocks` says what
+    loaded which addresses, in the order of the tape. `facts` are names and values, both to be
+    shown, that belong to one format: the tools of an NC program, the highest feed.
     """
 
     format: str
@@ -61,6 +65,16 @@ class Decoding:
     load_ranges: tuple[LoadRange, ...] = ()
     entry_address: int | None = None
     memory: Mapping[int, bytes] = field(default_factory=dict)
+    cell_bytes: int = 1
+    blocks: tuple[LoadedBlock, ...] = ()
+    facts: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def memory_by_byte(self) -> Mapping[int, bytes]:
+        """`memory` with each address counted in bytes, whatever the size of a cell."""
+        if self.cell_bytes == 1:
+            return self.memory
+        return {start * self.cell_bytes: run for start, run in self.memory.items()}
 
 
 Content_contra = TypeVar("Content_contra", contravariant=True)

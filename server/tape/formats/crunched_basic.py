@@ -2,19 +2,21 @@
 
 Three bytes D3, a one-character name, then lines: the link to the next line (two bytes, low
 first), the line number (two bytes), the text with keywords as one-byte tokens, 00; the program
-ends with a link of zero. Understood: the 8K class of the 8080 family; from memory. Blank tape
-after the zero link is trailer, however much of it the machine saved.
+ends with a link of zero. Understood are the classes of `server.tape.basic`, which differ in their
+tokens; some may lack D3 and name. All from memory. Blank tape after the zero link is trailer,
+however much of it the machine saved.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import ClassVar, Final
 
 from server.tape.basic import DIALECTS
-from server.tape.basic.dialect import PRINTING
+from server.tape.basic.dialect import PRINTING, Dialect
 from server.tape.basic.head import Head, Lead, find_head
 from server.tape.basic.links import HEADER
-from server.tape.basic.plausibility import choose_dialect
+from server.tape.basic.plausibility import Choice, choose_dialect
 from server.tape.basic.program import BasicProgram, program_bytes
+from server.tape.basic.references import missing_lines
 from server.tape.basic.rows import number_findings, read_rows
 from server.tape.basic.surroundings import after_program, canonical_lead, lead_findings
 from server.tape.basic.walk import Row, Walked, walk
@@ -23,6 +25,7 @@ from server.tape.formats.base import Decoding, Evidence, Loader, LoadRange
 from server.tape.hexadecimal.places import bounded_by_kind
 from server.tape.image import Image, Span
 from server.tape.listing import Listing
+from server.tape.loading import LoadedBlock
 from server.tape.view import View
 
 _SAMPLE_LINES: Final = 200
@@ -31,17 +34,28 @@ _SURE: Final = {
     # By what is left of the lead: how sure none, one, two or more of the links make us that
     # lead to where the line after them says it stood. One in 65536 does so by chance.
     Lead.WHOLE: (0.9, 0.97, 0.995),
-    Lead.DAMAGED: (0.55, 0.8, 0.9),
+    # Machine code is full of D3 too, so half a lead and one link are not enough.
+    Lead.DAMAGED: (0.3, 0.45, 0.9),
     Lead.TORN_OFF: (0.1, 0.3, 0.85),
 }
 
 
+_LEAD_WORDS: Final = {
+    Lead.WHOLE: "three D3 and a name",
+    Lead.DAMAGED: "the lead is damaged",
+    Lead.TORN_OFF: "no lead",
+}
+
+
 class CrunchedBasic:
-    """A BASIC program in tokens."""
+    """A BASIC program in the tokens of one of `dialects`."""
 
     name: ClassVar[str] = "crunched-basic"
     title: ClassVar[str] = "Crunched BASIC"
     source: ClassVar[str] = "from memory"
+
+    def __init__(self, dialects: Mapping[str, Dialect] = DIALECTS) -> None:
+        self.dialects = dialects
 
     def recognise(self, view: View) -> Evidence | None:
         """What is left of the lead, and how many of the first links lead to the next line."""
@@ -50,10 +64,10 @@ class CrunchedBasic:
             return None
         walked = walk(view.image.frames, head.first, most_lines=_SAMPLE_LINES)
         agreed = sum(row.agreed for row in walked.rows)
-        lead = "three D3 and a name" if head.lead is Lead.WHOLE else f"the lead is {head.lead}"
         return Evidence(
             _confidence(walked, head, agreed),
-            f"{lead}; the links of {agreed} of the first {len(walked.rows)} lines lead to the next",
+            f"{_LEAD_WORDS[head.lead]}; the links of {agreed} of the first {len(walked.rows)} "
+            "lines lead to the next",
         )
 
     def parse(self, view: View) -> Decoding:
@@ -63,15 +77,19 @@ class CrunchedBasic:
             return _nothing(view)
         frames = view.image.frames
         walked = walk(frames, head.first)
-        rows = [*_torn_line(head), *walked.rows]
-        dialect = choose_dialect(_texts(frames, walked.rows), DIALECTS.values())
-        lines, oddities = read_rows(frames, rows, dialect)
+        torn = _torn_line(head)
+        rows = [*torn, *walked.rows]
+        choice = choose_dialect(_texts(frames, walked.rows), self.dialects.values())
+        lines, oddities = read_rows(frames, rows, choice.dialect)
+        bare = choice.dialect.may_be_bare and head.lead is Lead.TORN_OFF and not torn
         findings = bounded_by_kind(
             [
-                *lead_findings(head),
+                *(() if bare else lead_findings(head)),
+                *_doubts(choice, walked.rows),
                 *walked.faults,
                 *number_findings(walked.rows),
                 *oddities,
+                *missing_lines(lines, choice.dialect),
                 *after_program(view, walked.stop),
             ]
         )
@@ -83,11 +101,15 @@ class CrunchedBasic:
             check_status=check_status(findings, carries_check=False),
             content=canonical_lead(head) + _relinked(frames, rows) + b"\0\0" * walked.ended,
             findings=tuple(findings),
-            dialect=dialect.name,
+            dialect=choice.dialect.name,
             language="basic",
             loader=Loader.LANGUAGE_INTERPRETER,
             load_ranges=tuple(LoadRange(at, at + len(run) - 1) for at, run in memory.items()),
             memory=memory,
+            blocks=tuple(
+                LoadedBlock(at, at + len(run) - 1, head.first, len(run), sound=True)
+                for at, run in memory.items()
+            ),
         )
 
     def build(self, content: BasicProgram) -> Image:
@@ -96,7 +118,9 @@ class CrunchedBasic:
         Raises:
             CannotBuild: the interpreter could not hold it; see `program_bytes`.
         """
-        return Image(bytes(content.leader) + program_bytes(content) + bytes(content.trailer))
+        return Image(
+            bytes(content.leader) + program_bytes(content, self.dialects) + bytes(content.trailer)
+        )
 
 
 def _head(view: View) -> Head | None:
@@ -127,6 +151,27 @@ def _confidence(walked: Walked, head: Head, agreed: int) -> float:
 
 def _texts(frames: bytes, rows: Sequence[Row]) -> list[bytes]:
     return [frames[row.start + HEADER : row.stop - 1] for row in rows[:_SAMPLE_LINES] if row.sound]
+
+
+def _doubts(choice: Choice, rows: Sequence[Row]) -> Iterator[Finding]:
+    """That another dialect explains the program nearly as well, where one does."""
+    if not choice.rivals or not rows:
+        return
+    names = [choice.dialect.name, *(rival.name for rival in choice.rivals)]
+    outcome = (
+        "none of its lines reads otherwise in them"
+        if choice.alike
+        else f"the listing is that of {names[0]}"
+    )
+    yield Finding(
+        kind="dialect-uncertain",
+        severity=Severity.NOTE,
+        frame=rows[0].start,
+        frames=rows[-1].stop - rows[0].start,
+        message=f"{', '.join(names[:-1])} and {names[-1]} explain the program about as well; "
+        f"{outcome}",
+        advice="find out which interpreter the tape was made for, and compare with its listing",
+    )
 
 
 def _torn_line(head: Head) -> list[Row]:

@@ -1,4 +1,4 @@
-"""The way from a view to a decoding that both hexadecimal formats share."""
+"""The way from a view to a decoding that the hexadecimal formats share."""
 
 from dataclasses import replace
 from typing import ClassVar, NamedTuple, Protocol
@@ -6,24 +6,26 @@ from typing import ClassVar, NamedTuple, Protocol
 import numpy as np
 
 from server.tape.codes.base import Characters
-from server.tape.dump import cell_lines
+from server.tape.dump import Integers, cell_lines
 from server.tape.findings import CheckStatus, Finding, check_status
 from server.tape.formats.base import Decoding, Loader, LoadRange
+from server.tape.hexadecimal.end_findings import end_findings
 from server.tape.hexadecimal.failures import Failing, Failure, kept
-from server.tape.hexadecimal.load_findings import end_findings, memory_findings
-from server.tape.hexadecimal.memory import Memory, assemble
 from server.tape.hexadecimal.outside import outside
 from server.tape.hexadecimal.places import Places, bounded_by_kind
 from server.tape.hexadecimal.reading import Placed, Reading
-from server.tape.hexadecimal.records import Grammar, Integers, Records, joined, scan
+from server.tape.hexadecimal.records import Grammar, Records, joined, scan
 from server.tape.image import Span
 from server.tape.listing import Line, Listing
+from server.tape.load_findings import memory_findings
+from server.tape.loading import Memory, assemble, loaded_runs
 from server.tape.parity_findings import parity_findings
 from server.tape.view import View
 
 _SKIPPED = bytes(range(0x21)) + b"\x7f"
 _LINE_END = b"\r\n"
 _LONGEST_LINE_END = 3
+_LONGEST_FILL = 64
 _AFTER_END = "  after the end record"
 
 
@@ -73,13 +75,13 @@ def decode(view: View, layout: Layout) -> Decoding:
     placed, starts, stops, findings = find_records(characters, layout)
     if not starts.size:
         return _without_records(view, layout, characters)
-    span = _data_span(characters, int(starts[0]), int(stops.max()))
+    span = _data_span(characters, int(starts[0]), int(stops.max()), layout.grammar.closing)
     reading = layout.read(placed)
     memory, lines = _load(reading)
     told = [
         *bounded_by_kind([*findings, *reading.findings]),
-        *_parity(characters, span),
-        *memory_findings(memory, placed, reading),
+        *_parity(view, characters, span),
+        *memory_findings(memory, reading.loads),
         *end_findings(reading, placed, (int(starts[-1]), int(stops[-1]))),
     ]
     return Decoding(
@@ -97,6 +99,7 @@ def decode(view: View, layout: Layout) -> Decoding:
         load_ranges=tuple(_load_range(*each) for each in memory.ranges.items()),
         entry_address=reading.entry_address,
         memory=memory.ranges,
+        blocks=loaded_runs(reading.loads),
     )
 
 
@@ -116,8 +119,11 @@ def _placed(records: Records, places: Places) -> Placed:
     return Placed(records, starts, frames[records.stops - 1].astype(np.int64) + 1, places)
 
 
-def _data_span(characters: Characters, start: int, stop: int) -> Span:
-    """The frames of the records, with the line end of the last, whole or damaged."""
+def _data_span(characters: Characters, start: int, stop: int, closing: bytes) -> Span:
+    """The frames of the records, with the line end of the last, whole or damaged.
+
+    A character of `closing` belongs to them too, after fill of some length.
+    """
     text, frames = characters.text, characters.frames
     places = Places(characters)
     for at in range(stop, min(stop + _LONGEST_LINE_END, len(text))):
@@ -125,6 +131,9 @@ def _data_span(characters: Characters, start: int, stop: int) -> Span:
         if not belongs or frames[at] != frames[at - 1] + 1:
             break
         stop = at + 1
+    near = stop < len(text) and frames[stop] - frames[stop - 1] <= _LONGEST_FILL
+    if near and text[stop] in closing:
+        stop += 1
     return Span(int(frames[start]), int(frames[stop - 1]) + 1)
 
 
@@ -155,11 +164,11 @@ def _load_range(start: int, data: bytes) -> LoadRange:
     return LoadRange(start, start + len(data) - 1)
 
 
-def _parity(characters: Characters, span: Span) -> list[Finding]:
+def _parity(view: View, characters: Characters, span: Span) -> list[Finding]:
     """Parity errors among the records: lettering in the leader obeys no parity."""
     errors = characters.parity_errors
     inside = errors[slice(*errors.searchsorted(span))]
-    return parity_findings(replace(characters, parity_errors=inside))
+    return parity_findings(replace(characters, parity_errors=inside), view.array)
 
 
 def _without_records(view: View, layout: Layout, characters: Characters) -> Decoding:

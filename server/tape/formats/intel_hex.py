@@ -12,14 +12,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.tape.codes.iso_646 import Iso646
+from server.tape.dump import Integers
 from server.tape.findings import Finding, Severity
 from server.tape.formats.base import Decoding, Evidence
 from server.tape.formats.hex_decoding import decode
+from server.tape.hexadecimal.checksums import ByteSum
 from server.tape.hexadecimal.memory import stretches
 from server.tape.hexadecimal.program import HexProgram
 from server.tape.hexadecimal.reading import Placed, Reading
 from server.tape.hexadecimal.recognition import weigh
-from server.tape.hexadecimal.records import Grammar, Integers, Records
+from server.tape.hexadecimal.records import Grammar, Records
 from server.tape.image import Image
 from server.tape.view import View
 
@@ -37,7 +39,7 @@ class IntelHex:
     name: ClassVar[str] = "intel-hex"
     title: ClassVar[str] = "Intel hexadecimal"
     source: ClassVar[str] = "Intel, Hexadecimal Object File Format Specification, Rev. A, 1988"
-    grammar: ClassVar[Grammar] = Grammar(mark=b":", head=1, beyond=5, least=5, total=0x00)
+    grammar: ClassVar[Grammar] = Grammar(mark=b":", head=1, check=ByteSum(0x00), beyond=5, least=5)
 
     def recognise(self, view: View) -> Evidence | None:
         """How many of the first records pass their checksums."""
@@ -75,7 +77,7 @@ class IntelHex:
             entry_address=_entry(records, types, lengths, end),
             findings=[
                 *_misfits(placed, types, lengths),
-                *(_wrap(placed, each) for each in data[lengths[data] > room[data]].tolist()),
+                *(placed.wrap(each) for each in data[lengths[data] > room[data]].tolist()),
             ],
         )
 
@@ -188,14 +190,4 @@ def _misfit(placed: Placed, record: int, kind: int, length: int) -> Finding:
         Severity.WARNING,
         f"a record of type {kind:02X} has {LENGTHS[kind]} data bytes; this one has {length}",
         "see which machine wrote the tape; no address was taken from the record",
-    )
-
-
-def _wrap(placed: Placed, record: int) -> Finding:
-    return placed.finding(
-        record,
-        "address-wrap",
-        Severity.WARNING,
-        "the record runs past its last address and goes on at the first",
-        "see whether the address of the record is right",
     )

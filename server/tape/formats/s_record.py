@@ -13,16 +13,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.tape.codes.iso_646 import Iso646
+from server.tape.dump import Integers
 from server.tape.errors import CannotBuild
 from server.tape.findings import Finding, Severity
 from server.tape.formats.base import Decoding, Evidence
 from server.tape.formats.hex_decoding import decode
-from server.tape.hexadecimal.memory import Loads, stretches
+from server.tape.hexadecimal.checksums import ByteSum
+from server.tape.hexadecimal.memory import stretches
 from server.tape.hexadecimal.program import HexProgram
-from server.tape.hexadecimal.reading import Placed, Reading
+from server.tape.hexadecimal.reading import Placed, Reading, end_record
 from server.tape.hexadecimal.recognition import weigh
-from server.tape.hexadecimal.records import Grammar, Integers, Records
+from server.tape.hexadecimal.records import Grammar
 from server.tape.image import Image
+from server.tape.loading import Loads
 from server.tape.view import View
 
 HEADER, COUNT, LONG_COUNT = 0, 5, 6
@@ -46,7 +49,7 @@ class SRecord:
     title: ClassVar[str] = "Motorola S-records"
     source: ClassVar[str] = "S-record description in the maker's manuals, from memory"
     grammar: ClassVar[Grammar] = Grammar(
-        mark=b"S", head=2, beyond=1, least=4, total=0xFF, wide=WIDTHS
+        mark=b"S", head=2, check=ByteSum(0xFF), beyond=1, least=4, wide=WIDTHS
     )
 
     def recognise(self, view: View) -> Evidence | None:
@@ -78,7 +81,7 @@ class SRecord:
             low=0,
             frames=(placed.starts, placed.stops),
         )
-        end = _end(records, lengths)
+        end = end_record(records, np.isin(records.kinds, list(END)) & (lengths >= 0))
         return Reading(
             dialect=_dialect(records.kinds[data]),
             loads=loads,
@@ -88,7 +91,7 @@ class SRecord:
                 *_misfits(placed, lengths),
                 *_counts(placed, addresses),
                 *_headers(placed),
-                *(_wrap(placed, each) for each in data[lengths[data] > room[data]].tolist()),
+                *(placed.wrap(each) for each in data[lengths[data] > room[data]].tolist()),
             ],
         )
 
@@ -121,18 +124,6 @@ def _record(kind: int, address: int, data: bytes) -> bytes:
     counted = bytes([len(body) + 1]) + body
     digits = (counted + bytes([~sum(counted) & 0xFF])).hex().upper()
     return f"S{kind}{digits}".encode("ascii")
-
-
-def _end(records: Records, lengths: Integers) -> int | None:
-    """The record that ends the program, if there is one."""
-    ends = np.isin(records.kinds, list(END)) & (lengths >= 0)
-    # One that fails may be a data record with a hole too many, unless it is the last.
-    last = np.arange(len(records)) == len(records) - 1
-    for sure in (ends & records.sound, ends & last):
-        found = np.flatnonzero(sure)
-        if found.size:
-            return int(found[0])
-    return None
 
 
 def _entry(addresses: Integers, end: int | None, loads: Loads) -> int | None:
@@ -208,14 +199,4 @@ def _misfit(placed: Placed, record: int, kind: int, extra: int) -> Finding:
         Severity.WARNING,
         f"the record is too {size} for its type S{kind}, counted in bytes",
         "see which machine wrote the tape",
-    )
-
-
-def _wrap(placed: Placed, record: int) -> Finding:
-    return placed.finding(
-        record,
-        "address-wrap",
-        Severity.WARNING,
-        "the record runs past its last address and goes on at the first",
-        "see whether the address of the record is right",
     )

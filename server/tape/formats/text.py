@@ -1,46 +1,53 @@
-"""Text in ISO 646: listings, letters, data; any parity, any line ending.
+"""Text: listings, letters, data; in any code that has the letters, any parity, any line ending.
 
-Sources: ECMA-6 for the characters, ECMA-10 for the tape. CR LF with fill after it, lone CR or
-LF, and rub-outs over mistypings: common practice, no source.
+Sources: those of the codes. CR LF with fill after it, lone CR or LF, and rub-outs over
+mistypings: common practice, no source.
 """
 
 import re
 from dataclasses import dataclass
+from itertools import islice
 from typing import ClassVar
 
 import numpy as np
 
-from server.tape.codes.base import Characters, Parity
-from server.tape.codes.iso_646 import DEL, NUL, Iso646, choose_parity, parity_breaks
+from server.tape.basic.references import missing_lines
+from server.tape.codes import CODES
+from server.tape.codes.base import Characters, Code, Fit, Parity
 from server.tape.errors import CannotBuild
 from server.tape.findings import Finding, Severity, check_status
 from server.tape.formats.base import Decoding, Evidence, Loader
+from server.tape.hexadecimal.places import bounded_by_kind
 from server.tape.image import Image, Span
 from server.tape.language import line_number, name_language
 from server.tape.listing import Line, Listing
 from server.tape.parity_findings import parity_findings
-from server.tape.reading_order import likelihood_forward
+from server.tape.reading_order import likelihood_forward, likelihood_readable
 from server.tape.view import View
 
-_PRINTING = bytes([*b"\t\n\f\r", *range(0x20, 0x7F)])
 _LINE_END = re.compile(rb"\r*\n(?:\r(?![\r\n]))?|\r+")
-_CONTROL = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f]")
-_TRANSPARENT = bytes([NUL, DEL])
-_CODE = Iso646()
+_BARE_RETURN = re.compile(rb"\r")
+_CONTROLS = bytes(each for each in range(0x20) if each not in b"\t\n\r")
+_SHOWN = {each: f"{{{each:02X}}}" for each in _CONTROLS}
 
+_CODES = tuple(CODES[name] for name in ("iso-646", "ita2", "ita2-us", "rs-244"))
 _SAMPLE = 8192
-_CHANCE = 0.6
-"""Chance, judged with caution, that a frame of something else passes for a character in parity;
-printing characters are 99 of 128, and a rule of parity halves that."""
 
+_MOST = 0.97
 _WORST_SHARE, _GOOD_SHARE = 0.85, 0.98
-"""Share of printing characters below which nothing is text, and above which all is; random
-frames reach 0.79."""
+"""Share of characters among the frames below which nothing is text, and above which all is;
+random frames reach 0.79 in ISO 646."""
 
 _ERROR_COSTS = 5
 """Characters whose testimony one parity error undoes: beyond one in five nothing is text."""
 
+_NO_PARITY_COSTS = 0.4
+"""Eight-level text whose channel 8 obeys no rule is seldom text."""
+
 _MOST_CONTROLS_TOLD = 50
+
+MOST_LINES = 200_000
+"""More lines than the longest roll has frames are not listed; the image keeps them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,44 +59,34 @@ class TextContent:
     line_end: bytes = b"\r\n"
     leader: int = 60
     trailer: int = 60
+    code: str = "iso-646"
 
 
 class Text:
-    """Lines of ISO 646 characters."""
+    """Lines of characters."""
 
     name: ClassVar[str] = "text"
     title: ClassVar[str] = "Text"
-    source: ClassVar[str] = "ECMA-6, ECMA-10"
+    source: ClassVar[str] = "ECMA-6, ECMA-10; ITU-T S.1; EIA RS-244-B"
 
     def recognise(self, view: View) -> Evidence | None:
-        """Text where nearly all frames print, in one parity, and the words run forwards."""
-        if view.image.levels not in _CODE.levels:
-            return None
-        histogram = view.histogram
-        parity = choose_parity(histogram, view.image.levels)
-        seven_bit = histogram[:128] + histogram[128:]
-        seven_bit[list(_TRANSPARENT)] = 0
-        carriers = int(seven_bit.sum())
-        share = int(seven_bit[list(_PRINTING)].sum()) / max(carriers, 1)
-        if share <= _WORST_SHARE:
-            return None
-        looks = _looks_like_text(share, carriers, parity_breaks(histogram, parity))
-        if parity is Parity.NONE and view.image.levels == 8:
-            looks *= 0.4
-        forward = likelihood_forward(_sample(view), turned=view.orientation.runs_backwards)
-        return Evidence(looks * forward, _reason(share, parity, forward))
+        """Text where nearly all frames are characters in one parity, and the words make sense."""
+        found = _surest(view)
+        return found[1] if found else None
 
     def parse(self, view: View) -> Decoding:
         """The lines of the text; control characters in it shown as {07}."""
-        characters = view.characters(_CODE.name)
+        characters = view.characters(_code_of(view).name)
         listing = Listing(tuple(_lines(characters)))
         language = name_language(listing)
         if language == "basic":
             listing = Listing(tuple(line._replace(key=line_number(line.text)) for line in listing))
         findings = (
-            *parity_findings(characters),
+            *parity_findings(characters, view.array),
             *_rub_outs(view, characters),
             *_controls(characters),
+            *_unlisted(characters, listing),
+            *_missing_lines(listing, language),
         )
         return Decoding(
             format=self.name,
@@ -98,9 +95,9 @@ class Text:
             check_status=check_status(
                 findings, carries_check=bool(characters.text) and characters.parity.detects_flips
             ),
-            content=b"\n".join(_LINE_END.split(characters.text.rstrip(b"\r\n"))),
+            content=b"\n".join(_line_end(characters.text).split(characters.text.rstrip(b"\r\n"))),
             findings=findings,
-            code=_CODE.name,
+            code=characters.code,
             parity=characters.parity,
             language=language,
             loader=Loader.LANGUAGE_INTERPRETER if language == "basic" else Loader.NONE,
@@ -113,8 +110,9 @@ class Text:
             CannotBuild: a line holds a character that ISO 646 lacks, or a line end.
         """
         text = b"".join(_in_iso_646(line) + content.line_end for line in content.lines)
-        frames = _CODE.write(text, content.parity)
-        return Image(bytes(content.leader) + frames + bytes(content.trailer))
+        code = CODES[content.code]
+        frames = code.write(text, content.parity)
+        return Image(bytes(content.leader) + frames + bytes(content.trailer), max(code.levels))
 
 
 def _in_iso_646(line: str) -> bytes:
@@ -131,40 +129,85 @@ def _in_iso_646(line: str) -> bytes:
     return characters
 
 
-def _looks_like_text(share: float, carriers: int, parity_errors: int) -> float:
+def _surest(view: View) -> tuple[Code, Evidence] | None:
+    """The code in which `view` is likeliest text, with the evidence for it."""
+    levels = view.image.levels
+    weighed = [(code, _evidence(view, code)) for code in _CODES if levels in code.levels]
+    likely = [(code, evidence) for code, evidence in weighed if evidence]
+    return max(likely, key=lambda each: each[1].confidence, default=None)
+
+
+def _code_of(view: View) -> Code:
+    found = _surest(view)
+    return found[0] if found else _CODES[0]
+
+
+def _evidence(view: View, code: Code) -> Evidence | None:
+    fit = code.weigh(view.histogram, view.image.levels)
+    share = fit.fitting / max(fit.carriers, 1)
+    if share <= _WORST_SHARE:
+        return None
+    turned = view.orientation.runs_backwards
+    text = _sample(view, code)
+    if code.chance == 1:
+        makes_sense = likelihood_readable(text, turned=turned)
+        return Evidence(_MOST * makes_sense, f"{fit.carriers} characters, {_sense(makes_sense)}")
+    forward = likelihood_forward(text, turned=turned)
+    looks = _looks_like_text(fit, share, code)
+    if fit.parity is Parity.NONE and view.image.levels == 8:
+        looks *= _NO_PARITY_COSTS
+    return Evidence(looks * forward, _reason(share, fit.parity, forward))
+
+
+def _looks_like_text(fit: Fit, share: float, code: Code) -> float:
     quality = min(1.0, (share - _WORST_SHARE) / (_GOOD_SHARE - _WORST_SHARE))
-    telling = max(0, carriers - _ERROR_COSTS * parity_errors)
-    return max(0.0, 0.97 * quality * (1 - 4 * _CHANCE**telling))
+    telling = max(0, fit.carriers - _ERROR_COSTS * fit.parity_errors)
+    # Four rules of parity, or as many kinds of misreading, each had its chance.
+    return max(0.0, _MOST * quality * (1 - 4 * code.chance**telling))
 
 
-def _sample(view: View) -> bytes:
+def _sample(view: View, code: Code) -> bytes:
     start, stop = view.data
     frames = view.array[start : min(stop, start + _SAMPLE)]
-    return (frames & DEL).tobytes().translate(None, _TRANSPARENT)
+    return code.read(frames, view.image.levels).text
 
 
 def _reason(share: float, parity: Parity, forward: float) -> str:
     rule = "in no steady parity" if parity is Parity.NONE else f"in {parity} parity"
-    way = "runs forwards" if forward >= 0.5 else "seems to run backwards"
-    return f"{share:.1%} of the frames are printing characters {rule}; the text {way}"
+    return f"{share:.1%} of the frames are printing characters {rule}; the text {_way(forward)}"
+
+
+def _way(forward: float) -> str:
+    return "runs forwards" if forward >= 0.5 else "seems to run backwards"
+
+
+def _sense(makes_sense: float) -> str:
+    return "in words" if makes_sense >= 0.5 else "in no words"
+
+
+def _line_end(text: bytes) -> re.Pattern[bytes]:
+    """What ends a line: returns in a row are one end, unless the text has nothing but returns."""
+    return _LINE_END if b"\n" in text else _BARE_RETURN
 
 
 def _lines(characters: Characters) -> list[Line]:
     text, frames = characters.text, characters.frames.tolist()
     lines = []
     start = 0
-    for end in _LINE_END.finditer(text):
+    for end in islice(_line_end(text).finditer(text), MOST_LINES):
         lines.append(_line(text, frames, start, end.start(), end.end()))
         start = end.end()
-    if start < len(text):
+    if start < len(text) and len(lines) < MOST_LINES:
         lines.append(_line(text, frames, start, len(text), len(text)))
     return lines
 
 
 def _line(text: bytes, frames: list[int], start: int, stop: int, end: int) -> Line:
     """The line `text[start:stop]`, whose line ending reaches to `end`."""
-    shown = _CONTROL.sub(lambda match: b"{%02X}" % match[0][0], text[start:stop])
-    return Line(shown.decode("ascii"), frames[start], frames[end - 1] + 1 - frames[start])
+    shown = text[start:stop].decode("ascii")
+    if not shown.isprintable():
+        shown = shown.translate(_SHOWN)
+    return Line(shown, frames[start], frames[end - 1] + 1 - frames[start])
 
 
 def _data_span(view: View, characters: Characters) -> Span:
@@ -173,11 +216,32 @@ def _data_span(view: View, characters: Characters) -> Span:
     return Span(int(characters.frames[0]), int(characters.frames[-1]) + 1)
 
 
+def _unlisted(characters: Characters, listing: Listing) -> list[Finding]:
+    if len(listing) < MOST_LINES:
+        return []
+    start, stop = listing.lines[-1].frame, int(characters.frames[-1]) + 1
+    return [
+        Finding(
+            kind="lines-unlisted",
+            severity=Severity.WARNING,
+            frame=start,
+            frames=stop - start,
+            message=f"only the first {MOST_LINES} lines are listed; the image is kept whole",
+            advice="no tape is so long: check the reader, or cut the file into its tapes",
+        )
+    ]
+
+
+def _missing_lines(listing: Listing, language: str | None) -> list[Finding]:
+    return bounded_by_kind(missing_lines(listing.lines)) if language == "basic" else []
+
+
 def _rub_outs(view: View, characters: Characters) -> list[Finding]:
     if not characters.rub_outs:
         return []
-    start, stop = _data_span(view, characters)
-    first = int(np.flatnonzero((view.array[start:stop] & DEL) == DEL)[0]) + start
+    all_holes = (1 << min(view.image.levels, 7)) - 1
+    inside = view.array[slice(*_data_span(view, characters))] & all_holes
+    first = int(np.flatnonzero(inside == all_holes)[0]) + int(characters.frames[0])
     return [
         Finding(
             kind="rub-out",
@@ -191,8 +255,8 @@ def _rub_outs(view: View, characters: Characters) -> list[Finding]:
 
 
 def _controls(characters: Characters) -> list[Finding]:
-    found = [match.start() for match in _CONTROL.finditer(characters.text)]
-    told = found[:_MOST_CONTROLS_TOLD]
+    found = np.flatnonzero(np.isin(np.frombuffer(characters.text, np.uint8), list(_CONTROLS)))
+    told = found[:_MOST_CONTROLS_TOLD].tolist()
     findings = [
         Finding(
             kind="control-character",

@@ -6,9 +6,11 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from server.tape.findings import Finding, Severity
-from server.tape.hexadecimal.mending import LONGEST_LENGTH, Mended, bytes_as_said, bytes_of, mend
-from server.tape.hexadecimal.places import Places
+from server.tape.hexadecimal.equations import LONGEST_LENGTH
+from server.tape.hexadecimal.mending import Mended, bytes_as_said, bytes_of, mend
+from server.tape.hexadecimal.places import FIRST_FINDINGS, Places
 from server.tape.hexadecimal.records import NIBBLES, NO_DIGIT, Grammar, Scan
+from server.tape.hexadecimal.repairs import Broken, repairs, slipped
 
 MOST_READ: Final = 5000
 """How many failing records are looked into; a tape of noise has any number of them."""
@@ -37,6 +39,8 @@ class Failing:
         self._grammar = grammar
         self._places = places
         self._longest = grammar.characters(LONGEST_LENGTH + grammar.beyond)
+        # What is told of is looked into closely; a tape of noise would cost too much.
+        self._close_looks = FIRST_FINDINGS
 
     def failures(self) -> list[Failure]:
         """What was found at each suspect that is not part of another record."""
@@ -76,7 +80,7 @@ class Failing:
             mended = mend(line, self._grammar)
             if mended:
                 return self._mended(start, stop, mended)
-        return self._checksum(start) or self._unread(start, narrow)
+        return self._slipped(start, narrow) or self._checksum(start) or self._unread(start, narrow)
 
     def _line_end(self, start: int, limit: int) -> int:
         bound = min(limit, start + self._longest)
@@ -99,11 +103,12 @@ class Failing:
     def _mended(self, start: int, stop: int, mended: Mended) -> Failure:
         line = self._text[start:stop]
         name = self._name(start, mended.data)
-        if mended.place == 0:
-            said = line[self._grammar.head : self._grammar.head + 2].decode("ascii")
+        at = self._grammar.length_at
+        if mended.place == at:
+            said = line[self._grammar.characters(at) : self._grammar.characters(at + 1)]
             message = (
-                f"{name} gives its length as {said!r}; its line has the length "
-                f"{mended.data[0]:02X}, and the checksum agrees with the line"
+                f"{name} gives its length as {said.decode('ascii')!r}; its line has the length "
+                f"{mended.data[at]:02X}, and the checksum agrees with the line"
             )
             advice = f"{_READ_AGAIN}: the length is likely misread; the bytes were loaded"
             return self._failure(start, stop, mended.data, "length-mismatch", message, advice)
@@ -120,33 +125,46 @@ class Failing:
         if data is None:
             return None
         stop = start + self._grammar.characters(len(data))
-        due = self._grammar.total - sum(data[:-1]) & 0xFF
-        message = (
-            f"{self._name(start, data)} has the checksum {data[-1]:02X} where its bytes "
-            f"call for {due:02X}"
-        )
-        advice = f"{_READ_AGAIN}{self._by_parity(start, stop, data)}; the bytes were loaded as read"
+        message = f"{self._name(start, data)} {self._grammar.check.fault(data)}"
+        advice = f"{_READ_AGAIN}{self._repairs(start, stop)}; the bytes were loaded as read"
         return self._failure(start, stop, data, "checksum-mismatch", message, advice)
 
-    def _by_parity(self, start: int, stop: int, data: bytes) -> str:
-        """What the byte must be where parity points at one frame of the record."""
-        errors = self._places.parity_errors(start, stop)
-        if len(errors) != 1 or errors[0] < self._grammar.head:
+    def _repairs(self, start: int, stop: int) -> str:
+        """What one hole in each doubtful character could put right."""
+        if not self._may_look_closely():
             return ""
-        at = (errors[0] - self._grammar.head) // 2
-        due = self._grammar.total - (sum(data) - data[at]) & 0xFF
-        return (
-            f", above all character {errors[0] + 1}: the checksum is right if its byte is {due:02X}"
-        )
+        tells = self._places.characters.parity.detects_flips
+        broken = Broken(self._places.parity_errors(start, stop), tells)
+        return repairs(self._text[start:stop], broken, self._grammar)
+
+    def _slipped(self, start: int, stop: int) -> Failure | None:
+        """The record at `start`, if one digit more or less would make it right."""
+        line = self._text[start:stop]
+        if not self._may_slip(line):
+            return None
+        found = slipped(line, self._grammar)
+        if found is None:
+            return None
+        name = self._name(start, bytes_of(line[self._grammar.head :])[0])
+        advice = f"{_READ_AGAIN}; {found.advice}; none of the record was loaded"
+        return self._failure(start, stop, None, found.kind, f"{name} {found.what}", advice)
+
+    def _may_slip(self, line: bytes) -> bool:
+        return (len(line) - self._grammar.head) % 2 == 1 and self._may_look_closely()
+
+    def _may_look_closely(self) -> bool:
+        self._close_looks -= 1
+        return self._close_looks >= 0
 
     def _unread(self, start: int, stop: int) -> Failure:
         """A record too short or too damaged for any of its bytes to be believed."""
         line = self._text[start:stop]
         data, unread = bytes_of(line[self._grammar.head :])
         name = self._name(start, data)
-        due = self._grammar.characters(data[0] + self._grammar.beyond) if data else 0
+        at = self._grammar.length_at
+        due = self._grammar.characters(self._grammar.size_of(data[at])) if len(data) > at else 0
         advice = f"{_READ_AGAIN}; none of the record was loaded"
-        if unread and (0 in unread or len(line) >= due):
+        if unread and (at in unread or len(line) >= due):
             message = f"{name} has {_unreadable(line, self._grammar)}"
             return self._failure(start, stop, None, "not-hexadecimal", message, advice)
         message = f"{name} has {len(line)} characters where its length calls for {due}"
@@ -158,7 +176,8 @@ class Failing:
 
 def record_name(kind: int, data: bytes, grammar: Grammar) -> str:
     """What a message calls the record with these bytes."""
-    return f"the record for address {data[1 : 1 + grammar.width(kind)].hex().upper()}"
+    at = grammar.address_at
+    return f"the record for address {data[at : at + grammar.width(kind)].hex().upper()}"
 
 
 def parity_clause(errors: list[int]) -> str:

@@ -7,11 +7,12 @@ from typing import Final
 
 import numpy as np
 
+from server.tape.dump import Bytes, Integers
 from server.tape.findings import Finding, Severity
 from server.tape.hexadecimal.failures import Failure, parity_clause, record_name
 from server.tape.hexadecimal.mending import checked
 from server.tape.hexadecimal.places import Places
-from server.tape.hexadecimal.records import NIBBLES, NO_DIGIT, Bytes, Grammar, Integers
+from server.tape.hexadecimal.records import NIBBLES, NO_DIGIT, Grammar
 
 MOST_LINES: Final = 2000
 """How many lines outside the records are looked at."""
@@ -56,7 +57,7 @@ def outside(
         if lost:
             failures.append(lost)
         else:
-            notes.append(_note(text[start:stop], start, places))
+            notes.append(_note(text[start:stop], start, grammar, places))
     return Outside(failures, notes)
 
 
@@ -99,16 +100,28 @@ def _lost_record(line: bytes, start: int, grammar: Grammar, places: Places) -> F
     return Failure(start, stop, NO_DIGIT, None, where)
 
 
-def _note(line: bytes, start: int, places: Places) -> Finding:
-    shown = line[:_QUOTED].decode("ascii") + ("…" if len(line) > _QUOTED else "")
+def _note(line: bytes, start: int, grammar: Grammar, places: Places) -> Finding:
+    if grammar.abort and line.startswith(grammar.abort):
+        return places.finding(
+            start,
+            start + len(line),
+            "abort-record",
+            Severity.WARNING,
+            f"whoever sent the records broke off here, saying {_quoted(line)}",
+            "look for another tape of the program: this one was not finished",
+        )
     return places.finding(
         start,
         start + len(line),
         "text-outside-records",
         Severity.NOTE,
-        f"outside the records stands {shown!r}",
+        f"outside the records stands {_quoted(line)}",
         "nothing: loaders skip it; it may be a title, a comment or lettering",
     )
+
+
+def _quoted(line: bytes) -> str:
+    return repr(line[:_QUOTED].decode("ascii") + ("…" if len(line) > _QUOTED else ""))
 
 
 def _too_many(start: int, stop: int, places: Places) -> Finding:

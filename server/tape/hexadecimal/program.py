@@ -1,4 +1,4 @@
-"""What the builders of both formats write: memory, an entry address, and how it is punched."""
+"""What the builders of these formats write: memory, an entry address, and how it is punched."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -74,8 +74,8 @@ class HexProgram:
                 mend="end lines with carriage return, line feed and fill only",
             )
 
-    def image(self, records: Sequence[bytes]) -> Image:
-        """The tape that carries `records`, each followed by the line end."""
-        text = b"".join(record + self.line_end for record in records)
+    def image(self, records: Sequence[bytes], closing: bytes = b"") -> Image:
+        """The tape that carries `records`, each followed by the line end, and then `closing`."""
+        text = b"".join(record + self.line_end for record in records) + closing
         frames = Iso646().write(text, self.parity)
         return Image(bytes(self.leader) + frames + bytes(self.trailer))

@@ -7,8 +7,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-Bytes = NDArray[np.uint8]
-Integers = NDArray[np.int64]
+from server.tape.dump import Bytes, Integers
+from server.tape.hexadecimal.checksums import Check
 
 NO_DIGIT: Final = 0xFF
 NIBBLES: Final = bytes(
@@ -24,18 +24,25 @@ _HEADER_READABLE = 6
 class Grammar:
     """How a record of a format is written.
 
-    A record is `mark`, further characters up to `head`, then bytes of two digits each: a
-    length, then the rest of as many bytes as it says and `beyond` more in all. The bytes sum
-    to `total` modulo 256. No record has fewer than `least` bytes. The address follows the
-    length, in two bytes unless `wide` gives another number for the type in the head.
+    A record is `mark`, further characters up to `head`, then bytes of two digits each, which
+    `check` checks. The byte at `length_at` is a length: the record has as many bytes as it
+    says and `beyond` more, `saved` fewer of these if it is 0, and never fewer than `least`. The
+    address, from byte `address_at` on, has two bytes unless `wide` gives another number for the
+    type in the head. A line that begins with `abort` breaks the tape off; the control
+    characters `closing` may follow the last record.
     """
 
     mark: bytes
     head: int
+    check: Check
     beyond: int
     least: int
-    total: int
-    wide: Mapping[int, int] = field(default_factory=dict)
+    length_at: int = 0
+    address_at: int = 1
+    saved: int = 0
+    wide: Mapping[int, int] = field(default_factory=dict, hash=False)
+    abort: bytes = b""
+    closing: bytes = b""
 
     def width(self, kind: int) -> int:
         """How many bytes the address of a record of type `kind` has."""
@@ -44,6 +51,14 @@ class Grammar:
     def characters(self, size: int) -> int:
         """How many characters a record of `size` bytes has."""
         return self.head + 2 * size
+
+    def size_of(self, length: int) -> int:
+        """How many bytes a record has whose length is said to be `length`."""
+        return length + self.beyond - (self.saved if length == 0 else 0)
+
+    def length_of(self, size: int) -> int:
+        """The length that a record of `size` bytes gives, if there can be one."""
+        return 0 if size == self.size_of(0) else size - self.beyond
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +119,8 @@ def scan(text: bytes, grammar: Grammar) -> Scan:
     nibbles = np.frombuffer(padded.translate(NIBBLES), np.uint8)
     starts, runs = _marks(padded, nibbles, grammar)
     pairs = nibbles[:-1] << np.uint8(4) | nibbles[1:]
-    sizes = pairs[starts + grammar.head].astype(np.int64) + grammar.beyond
+    lengths = pairs[starts + grammar.characters(grammar.length_at)].astype(np.int64)
+    sizes = lengths + grammar.beyond - grammar.saved * (lengths == 0)
     due = grammar.characters(0) - 1 + 2 * sizes
     fits = (runs >= due) & (sizes >= grammar.least)
     records = _read(pairs, nibbles, starts[fits], sizes[fits], grammar)
@@ -165,10 +181,10 @@ def _read(
     where = np.repeat(starts + grammar.head - 2 * at, sizes)
     where += np.arange(0, 2 * where.size, 2)
     raw = pairs[where]
-    sums = np.add.reduceat(raw, at, dtype=np.uint8) if at.size else raw
+    sound = grammar.check.passing(raw, at, sizes) if at.size else np.empty(0, np.bool_)
     kinds = nibbles[starts + 1]
     stops = starts + grammar.head + 2 * sizes
-    return Records(starts, stops, kinds, raw, at, sizes, sums == grammar.total)
+    return Records(starts, stops, kinds, raw, at, sizes, sound)
 
 
 def _only(records: Records, which: NDArray[np.bool_] | NDArray[np.intp]) -> Records:

@@ -42,8 +42,43 @@ def test_the_table_that_a_program_was_crunched_with_is_chosen(by):
     other = shifted(by)
     for dialect in (OURS, other):
         texts = [crunch(typed, dialect) for typed in TYPED]
-        assert choose_dialect(texts, [other, OURS]) is dialect
-        assert choose_dialect(texts, [OURS, other]) is dialect
+        assert choose_dialect(texts, [other, OURS]).dialect is dialect
+        assert choose_dialect(texts, [OURS, other]).dialect is dialect
+
+
+@pytest.mark.parametrize("name", DIALECTS)
+def test_no_table_is_a_rival_of_the_right_one(name):
+    texts = [crunch(typed, DIALECTS[name]) for typed in TYPED]
+
+    choice = choose_dialect(texts, DIALECTS.values())
+
+    assert (choice.dialect.name, choice.rivals) == (name, ())
+
+
+def test_tables_that_differ_in_no_token_of_the_program_are_alike_rivals():
+    choice = choose_dialect([b"\x88100", b"\x80"], DIALECTS.values())
+
+    assert choice.dialect is OURS
+    assert [rival.name for rival in choice.rivals] == ["4k-8080", "8k-6502"]
+    assert choice.alike
+
+
+def test_a_table_that_explains_nearly_all_is_a_rival_in_whose_words_the_program_reads_otherwise():
+    words = {**OURS.tokens, 0x97: "LIST", 0x98: "CONT"}
+    swapped = Dialect("swapped", "Swapped", "invented", words)
+
+    choice = choose_dialect([b"\x98", b'\x96"A"', *[b"\x88100"] * 30], [OURS, swapped])
+
+    assert (choice.dialect, choice.rivals, choice.alike) == (OURS, (swapped,), False)
+
+
+def test_a_keyword_that_is_known_to_no_rule_may_be_a_statement_or_a_value():
+    club = Dialect("club", "Club", "invented", {**OURS.tokens, 0xC6: "BELL", 0xC7: "CLOCK"})
+
+    texts = [crunch(typed, club) for typed in ("BELL 3,X", "A=CLOCK(1)+2:PRINT CLOCK", *TYPED)]
+
+    assert plausibility(texts, club) == 1.0
+    assert choose_dialect(texts, [OURS, club]).dialect is club
 
 
 def test_tokens_in_the_wrong_places_are_not_plausible():

@@ -5,9 +5,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from server.tape.basic import DIALECTS
 from server.tape.basic.program import BasicProgram, program_from_text
 from server.tape.findings import CheckStatus, Severity
 from server.tape.formats.base import Loader, LoadRange
+from server.tape.formats.crunched_basic import CrunchedBasic
 from server.tape.image import Image, Orientation, Span
 from server.tape.view import View
 from tests.tape.basic_reading import BASIC, LEADER, confidence, line_start, parse, texts, view
@@ -129,13 +131,14 @@ def test_odd_bytes_are_shown_and_told_but_are_no_damage():
         '20 PRINT"{96}"',
         "30 REM{07}",
     ]
-    assert [(each.kind, each.severity, each.frame) for each in decoding.findings] == [
+    odd = [each for each in decoding.findings if each.kind != "dialect-uncertain"]
+    assert [(each.kind, each.severity, each.frame) for each in odd] == [
         ("unknown-token", Severity.WARNING, 8),
         ("token-in-text", Severity.NOTE, 8 + 7 + 2),
         ("control-character", Severity.WARNING, 8 + 7 + 9 + 1),
     ]
-    assert "FA" in decoding.findings[0].message
-    assert "1 more" in decoding.findings[0].message
+    assert "FA" in odd[0].message
+    assert "1 more" in odd[0].message
     assert decoding.check_status is CheckStatus.NO_CHECK
 
 
@@ -146,8 +149,10 @@ def test_findings_are_bounded():
 
 @given(programs())
 def test_what_is_built_is_read_back(program):
-    image = BASIC.build(program)
-    decoding = BASIC.parse(View(image))
+    # Statements without sense may make more of it in another dialect, so there is but one.
+    basic = CrunchedBasic({program.dialect: DIALECTS[program.dialect]})
+    image = basic.build(program)
+    decoding = basic.parse(View(image))
     assert [line.text for line in decoding.listing] == [f"{n} {text}" for n, text in program.lines]
     assert decoding.data == Span(program.leader, len(image) - program.trailer)
     assert not [each for each in decoding.findings if each.severity is not Severity.NOTE]

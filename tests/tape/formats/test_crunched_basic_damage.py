@@ -73,7 +73,7 @@ def test_a_wrong_number_is_told_and_shown_as_read():
 
 
 def test_a_number_that_cannot_be_typed_is_a_warning():
-    lines = (*PROGRAM[:-1], (65530, b"\x80"))
+    lines = (*PROGRAM[:-2], (65530, b"\x80"))
     (finding,) = parse(saved(lines)).findings
     assert (finding.kind, finding.severity) == ("line-number-order", Severity.WARNING)
 

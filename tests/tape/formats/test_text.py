@@ -2,11 +2,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from server.tape.codes import CODES
 from server.tape.codes.base import Parity
 from server.tape.errors import CannotBuild
 from server.tape.findings import CheckStatus, Severity
 from server.tape.formats.base import Loader
-from server.tape.formats.text import Text, TextContent
+from server.tape.formats.text import MOST_LINES, Text, TextContent
 from server.tape.image import Image, Orientation
 from server.tape.view import View
 from tests.tape.drawing import listing_lines
@@ -120,7 +121,7 @@ def test_control_characters_are_shown_in_braces_and_found():
 
 
 def test_a_heap_of_control_characters_is_told_in_bounded_findings():
-    decoding = decode(Image(b"A" + b"\x07" * 70 + b"\x08B"))
+    decoding = decode(Image(b"10 REM TIDE\r\n" * 20 + b"\x07" * 70 + b"\x08B"))
 
     assert len(decoding.findings) == 51
     assert decoding.findings[-1].message.startswith("21 more")
@@ -164,3 +165,32 @@ def test_what_the_code_cannot_carry_is_refused(line, what):
 
 def test_a_six_level_tape_is_not_text():
     assert TEXT.recognise(View(Image(b"12345", 6))) is None
+
+
+@pytest.mark.parametrize("code", ["ita2", "rs-244"])
+def test_text_in_other_codes_is_listed_as_it_was_punched(code):
+    lines = ("the tide turns at seven and the boats go with it", "then the rest of them are in")
+    written = lines if code == "rs-244" else tuple(line.upper() for line in lines)
+    line_end = b"\n" if code == "rs-244" else b"\r\n"
+
+    decoding = decode(TEXT.build(TextContent(written, line_end=line_end, code=code)))
+
+    assert (decoding.code, lines_of(decoding)) == (code, written)
+
+
+def test_rub_outs_on_five_levels_are_found_where_they_stand():
+    frames = CODES["ita2"].write(b"THE AND FROM WITH THIS TAPE\r\n", Parity.NONE)
+    image = Image(bytes(9) + frames[:5] + b"\x1f\x1f" + frames[5:], 5)
+
+    assert [(each.kind, each.frame) for each in decode(image).findings] == [("rub-out", 14)]
+
+
+def test_blank_lines_stay_where_a_return_alone_ends_a_line():
+    assert lines_of(decode(Image(b"10 REM A\r\r20 END\r"))) == ("10 REM A", "", "20 END")
+
+
+def test_more_lines_than_any_tape_has_are_not_listed():
+    decoding = decode(Image(b"A\n" * (MOST_LINES + 5)))
+
+    assert len(decoding.listing) == MOST_LINES
+    assert [each.kind for each in decoding.findings] == ["lines-unlisted"]

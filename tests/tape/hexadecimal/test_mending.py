@@ -2,10 +2,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from server.tape.hexadecimal.checksums import ByteSum
 from server.tape.hexadecimal.mending import checked, mend
 from server.tape.hexadecimal.records import Grammar
 
-COLON = Grammar(mark=b":", head=1, beyond=5, least=5, total=0x00)
+COLON = Grammar(mark=b":", head=1, check=ByteSum(0x00), beyond=5, least=5)
 LINE = b":070100003E41D301C30001E1"
 WHOLE = bytes.fromhex(LINE[1:].decode())
 
