@@ -14,6 +14,22 @@ from server.commands.console import complain
 
 LEVELS = (5, 6, 7, 8)
 
+SEARCHED_BY = {
+    "kind": "listing, tape or program",
+    "format": "name of the format",
+    "check-status": "sound, damaged or no-check",
+    "verification": "why the image is trusted",
+    "language": "language of the listing",
+    "machine": "machine that the program is for",
+    "loader": "what must be in the machine",
+    "medium": "what the tape is made of",
+    "condition": "how the tape stands",
+    "place": "where the tape lies",
+    "year": "year in which it may have been made",
+    "contributor": "who entered or read it",
+}
+"""What narrows a search, as options; kept here so that the parser imports nothing."""
+
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command that `argv` gives; returns what to exit with.
@@ -114,6 +130,11 @@ def _add_holdings(commands: Any) -> None:
     _json(upload)
     search = _add(commands, "search", "holdings:find", "find any run of characters")
     search.add_argument("text", metavar="TEXT")
+    search.add_argument("--line", type=int, metavar="NUMBER", help="show that line of each listing")
+    for name, what in SEARCHED_BY.items():
+        search.add_argument(
+            f"--{name}", action="append", metavar="VALUE", help=f"{what}; again for another value"
+        )
     _json(search)
     tapes = commands.add_parser("tapes", help="the tapes held")
     actions = tapes.add_subparsers(title="actions", metavar="ACTION", required=True)

@@ -11,7 +11,8 @@ from server.catalog import accession, downloads, images, search, tapes
 from server.catalog.accession import Upload
 from server.catalog.errors import ArchiveError, NotVerified
 from server.catalog.records import Receipt
-from server.catalog.search import Hit, SearchQuery
+from server.catalog.search import Hit, SearchPage, SearchQuery
+from server.catalog.search_values import FACETS, SearchHelp
 from server.catalog.tape_values import TapeQuery, TapeRow
 from server.commands.archive import plainly, refuse, working
 from server.commands.console import DONE, give, say, table
@@ -66,19 +67,33 @@ def _say_receipt(file: str, receipt: Receipt) -> None:
 @plainly
 def find(args: Namespace) -> int:
     """Find `args.text` in listings, tapes and programs: every place, part by part."""
-    total, cursor = 0, None
-    while True:
-        query = SearchQuery.of({"q": args.text} | ({"cursor": cursor} if cursor else {}))
+    asked = {"q": args.text, "line": args.line}
+    asked |= {name: getattr(args, name) for name in ("kind", *FACETS)}
+    query = SearchQuery.of({name: value for name, value in asked.items() if value is not None})
+    page: SearchPage | None = None
+    while page is None or page.next_cursor is not None:
+        if page is not None:
+            query = query.model_copy(update={"cursor": page.next_cursor})
         with working(writes=False) as work:
-            found = search.find(work, query)
-        for hit in found.hits:
+            page = search.find(work, query)
+        for hit in page.hits:
             _show_hit(hit, as_json=args.json)
-        total, cursor = found.total, found.next_cursor
-        if cursor is None:
-            break
+        if not args.json:
+            _say_help(page.help)
     if not args.json:
-        say(f"{total:,} found")
+        say(f"{page.total:,}{'' if page.total_is_exact else ' and more'} found")
     return DONE
+
+
+def _say_help(help_: SearchHelp | None) -> None:
+    if help_ is None:
+        return
+    if help_.spelling:
+        say(f"Did you mean: {help_.spelling}")
+    for each in help_.near:
+        say(f"like it: {each.accession or f'program {each.program}'}  {each.title}")
+    for name, count in help_.dropped.items():
+        say(f"without --{name.replace('_', '-')}: {count:,}")
 
 
 def _show_hit(hit: Hit, *, as_json: bool) -> None:

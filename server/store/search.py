@@ -33,6 +33,8 @@ RANKS: Final[Mapping[tuple[str, str], int]] = {
 NAMING: Final = ("accession_number", "title")
 """Fields that name something: spaces, signs and case do not matter in them."""
 
+_FIELDS: Final = {rank: field for field, rank in RANKS.items()}
+
 _RANK_BITS: Final = 28
 """Ids of records are below two to this power, so that a rank fits above them."""
 
@@ -90,6 +92,23 @@ def plain(text: str) -> str:
 def record_key(kind: str, object_id: int, field: str) -> int:
     """The key of a field of a record; the greater, the sooner it is told."""
     return (len(RANKS) - RANKS[kind, field] << _RANK_BITS) + object_id
+
+
+def record_of(key: int) -> tuple[str, str, int]:
+    """The kind and the field that a record's key tells, and the id of the record."""
+    rank, object_id = divmod(key, 1 << _RANK_BITS)
+    return (*_FIELDS[len(RANKS) - rank], object_id)
+
+
+def fields_beside(key: int) -> set[int]:
+    """The keys of all fields of the record that a key belongs to."""
+    kind, _, object_id = record_of(key)
+    return {record_key(kind, object_id, field) for of, field in RANKS if of == kind}
+
+
+def text_holds(needle: str, body: str, name: str | None) -> bool:
+    """Whether a text that was read, or what it names, holds the needle."""
+    return fold(needle) in body or (_is_name(needle) and plain(needle) in (name or ""))
 
 
 def index_listing(session: Session, image_id: int, text: str) -> None:

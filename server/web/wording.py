@@ -128,7 +128,9 @@ def target(hit: Hit, run: str) -> str:
     if hit.sha256 and hit.line is not None:
         place = {"q": run, "page": page_of_line(hit.line)}
         return f"/images/{hit.sha256}/listing?{urlencode(place)}#L{hit.line}"
-    if hit.program is not None:
+    if hit.sha256:
+        return f"/images/{hit.sha256}"
+    if hit.kind == "program":
         return f"/programs/{hit.program}"
     return f"/tapes/{hit.accession}"
 
@@ -145,6 +147,23 @@ ORIENTATION_WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "reversed-mirrored": "read from its end and upside down; turned for the listing",
     }
 )
+
+FACET_LABELS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "format": "Format",
+        "check_status": "Its own checks",
+        "verification": "Verification",
+        "language": "Language",
+        "machine": "Machine",
+        "loader": "Needs in the machine",
+        "medium": "Medium",
+        "condition": "Condition",
+        "place": "Place",
+        "year": "Made in",
+        "contributor": "Entered or read by",
+    }
+)
+"""What the facets are called."""
 
 FILTERS: Final[dict[str, Callable[..., Any]]] = {
     "number": number,
@@ -172,6 +191,7 @@ GLOBALS: Final[dict[str, Any]] = {
     "CHECK_WORDS": CHECK_WORDS,
     "ORIENTATION_WORDS": ORIENTATION_WORDS,
     "CONDITIONS": tuple(Condition),
+    "FACET_LABELS": FACET_LABELS,
     "DEFECT_KINDS": tuple(DefectKind),
     "EXTENTS": tuple(Extent),
     "HAZARDS": tuple(Hazard),

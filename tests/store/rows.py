@@ -91,6 +91,7 @@ def add_tape(session: Session, number: str, title: str, **facts: Any) -> int:
     usual: dict[str, Any] = {
         "accession_number": number,
         "title": title,
+        "condition": "not examined",
         "created_at": NOW,
         "updated_at": NOW,
     }
