@@ -1,10 +1,10 @@
 """The bytes of images, as they are searched: their frames, and the memory that they load."""
 
-from collections.abc import Iterable, Mapping
-from typing import Final
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Final, TypeAlias
 
 import numpy as np
-from sqlalchemy import BigInteger, Column, LargeBinary, delete, select
+from sqlalchemy import BigInteger, Column, LargeBinary, Select, delete, select
 from sqlalchemy.orm import Session
 from sqlmodel import Field, col
 
@@ -21,6 +21,9 @@ INDEXED_BYTES: Final = 2_000_000
 
 _CHANNELS: Final = np.uint8(0x7F)
 """Channel 8 may be parity, so that grams are made of the other seven."""
+
+
+AnySelect: TypeAlias = Select[*tuple[Any, ...]]
 
 
 class LoadedRun(Row, table=True):
@@ -65,3 +68,14 @@ def index_memory(session: Session, image_id: int, memory: Mapping[int, bytes]) -
     session.flush()
     grams = ((known, byte_grams(run.data)) for run in runs if (known := run.id) is not None)
     index_of(session).put(session, MEMORY, grams)
+
+
+def having(
+    session: Session, rows: AnySelect, key: Any, index: str, runs: Sequence[Grams]
+) -> tuple[AnySelect, Any]:
+    """Those of the `rows`, each known by its `key`, that have all grams of all the `runs`.
+
+    And the index's own key: in its order the rows come without a look at all the others.
+    """
+    asked = index_of(session).having(index, [runs])
+    return rows.join(asked.rows, asked.key == key).where(asked.condition), asked.key
