@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from server.store import reindex
 
 revision = "search_at_scale"
-down_revision = "search_any_run"
+down_revision = "kin_of_every_kind"
 branch_labels = None
 depends_on = None
 

@@ -2,9 +2,9 @@
 
 from collections.abc import Iterable
 from http import HTTPStatus
-from typing import Annotated
+from typing import Annotated, Literal
 
-from fastapi import APIRouter, Path, Request, Response
+from fastapi import APIRouter, Path, Query, Request, Response
 from starlette.responses import PlainTextResponse
 
 from server.api.accept import preferred
@@ -18,10 +18,13 @@ from server.api.models import (
     ReceiptOut,
     VerificationOut,
 )
+from server.api.paging import links
 from server.api.problems import CHANGE, responses
 from server.api.uploads import FORM_DESCRIPTION, UploadDep
 from server.catalog import accession, downloads, images, verification
 from server.catalog.records import Comparison
+from server.catalog.side_by_side import Shown, page_of, shown
+from server.catalog.tape_values import Page
 from server.catalog.verification import ProofReading
 from server.delivery.frames import MEDIA_TYPE, Frames, deliver
 from server.tape.listing import Line, Listing
@@ -115,7 +118,11 @@ def _json_lines(listing: Listing) -> str:
 
 
 def _lines_out(lines: Iterable[Line]) -> list[ListingLineOut]:
-    return [ListingLineOut(number=number, **line._asdict()) for number, line in enumerate(lines, 1)]
+    return [_line_out(number, line) for number, line in enumerate(lines, 1)]
+
+
+def _line_out(number: int, line: Line) -> ListingLineOut:
+    return ListingLineOut(number=number, **line._asdict())
 
 
 @router.get(
@@ -160,34 +167,52 @@ def get_kin(sha256: Sha256, caller: CallerDep) -> list[KinOut]:
         return [KinOut.model_validate(each) for each in images.kin(work, sha256)]
 
 
-@router.get("/images/{sha256}/kin/{other}", responses=responses("not-found"))
-def compare_images(sha256: Sha256, other: Sha256, caller: CallerDep) -> ComparisonOut:
+@router.get("/images/{sha256}/kin/{other}", responses=responses("not-found", "invalid"))
+def compare_images(
+    request: Request,
+    response: Response,
+    sha256: Sha256,
+    other: Sha256,
+    caller: CallerDep,
+    lines: Annotated[
+        Literal["near", "all"],
+        Query(description="Leave out long runs of equal lines, or give them all."),
+    ] = "near",
+    page: Annotated[int, Query(ge=1, description="Which page of the rows, counted from 1.")] = 1,
+) -> ComparisonOut:
     """Two images compared line by line, whether or not they are akin.
 
-    As among the kin, what is added is what the image asked about has and the other has not.
+    As among the kin, what is added is what the image asked about has and the other has not. The
+    header Link names the other pages of the rows.
     """
     with caller.reading() as work:
         comparison = images.comparison(work, other, sha256)
-        left = _lines_out(images.listing(work, other))
-        right = _lines_out(images.listing(work, sha256))
-    return _comparison_out(comparison, left, right)
+    rows = shown(comparison.rows, comparison.left, comparison.right, everything=lines == "all")
+    part = page_of(rows, page)
+    response.headers["Link"] = links(request, part)
+    return _comparison_out(comparison, part)
 
 
-def _comparison_out(
-    comparison: Comparison, left: list[ListingLineOut], right: list[ListingLineOut]
-) -> ComparisonOut:
-    rows = [
-        {
-            "kind": row.kind,
-            "left": None if row.left is None else left[row.left],
-            "right": None if row.right is None else right[row.right],
-            "left_pieces": row.left_pieces,
-            "right_pieces": row.right_pieces,
-        }
-        for row in comparison.rows
-    ]
-    kin = KinOut.model_validate(comparison.kinship)
-    return ComparisonOut.model_validate(dict(kin) | {"rows": rows})
+def _comparison_out(comparison: Comparison, part: Page[Shown]) -> ComparisonOut:
+    paged = {
+        "rows": [_row_out(row) for row in part.rows],
+        "total": part.total,
+        "page": part.page,
+        "pages": part.pages,
+        "left_out": comparison.left_out,
+    }
+    return ComparisonOut.model_validate(dict(KinOut.model_validate(comparison.kinship)) | paged)
+
+
+def _row_out(row: Shown) -> dict[str, object]:
+    return {
+        "kind": row.kind,
+        "folded": row.folded,
+        "left": row.left and _line_out(row.left.number, row.left.line),
+        "right": row.right and _line_out(row.right.number, row.right.line),
+        "left_pieces": row.left.pieces if row.left else (),
+        "right_pieces": row.right.pieces if row.right else (),
+    }
 
 
 @router.post(

@@ -70,12 +70,23 @@ class KinOut(Fields):
     """Another image, and how the one asked about relates to it."""
 
     sha256: str = Field(description="Name of the other image.")
-    kinship: str = Field(description="`same-content`, `same-listing` or `near`.")
+    kinship: str = Field(
+        description="`same-content`, `same-listing`, `renumbered`, `relocated`, `near`; `part-of` "
+        "where the image asked about stands in the other, `holds` where the other stands in it."
+    )
     similarity: float = Field(description="From 0 (nothing alike) to 1 (the same).")
-    distance: int = Field(description="Edits between the two: lines, addresses or frames.")
-    added: int = Field(description="Lines that only the image asked about has.")
-    removed: int = Field(description="Lines that only the other image has.")
-    changed: int = Field(description="Lines that both have, but not alike.")
+    distance: int = Field(
+        description="Fewest single changes between the two: characters, bytes or frames."
+    )
+    added: int = Field(description="Lines, addresses or frames only in the image asked about.")
+    removed: int = Field(description="Lines, addresses or frames only in the other image.")
+    changed: int = Field(
+        description="Lines, addresses or frames that both have, but not alike; of relocated "
+        "code, the absolute addresses inside."
+    )
+    unit: str = Field(description="What is counted: `line`, `address` or `frame`.")
+    renumbered: bool = Field(description="Whether line numbers differ and were left out.")
+    moved_by: int = Field(description="How many addresses higher the image asked about stands.")
     description: str = Field(description="The same in words.")
     title: str = Field(description="Best name there is for the other image.")
     accession: str | None = Field(description="Accession number of its first tape, or null.")
@@ -130,9 +141,10 @@ class PieceOut(Fields):
 
 
 class RowOut(Fields):
-    """One row of two listings set side by side."""
+    """One row of two listings set side by side, or the place of equal rows left out."""
 
     kind: str = Field(description="`equal`, `added`, `removed` or `changed`.")
+    folded: int = Field(description="How many equal rows are left out here; 0 for a row.")
     left: ListingLineOut | None = Field(description="The line of the other image, or null.")
     right: ListingLineOut | None = Field(description="The line of the image asked about, or null.")
     left_pieces: list[PieceOut] = Field(description="The left line of a changed row, in pieces.")
@@ -140,6 +152,12 @@ class RowOut(Fields):
 
 
 class ComparisonOut(KinOut):
-    """Two images compared line by line."""
+    """Two images compared line by line: a page of the rows."""
 
-    rows: list[RowOut] = Field(description="The two listings side by side.")
+    rows: list[RowOut] = Field(description="The two listings side by side: 1,000 rows at most.")
+    total: int = Field(description="How many rows there are in all.")
+    page: int = Field(description="This page, counted from 1.")
+    pages: int = Field(description="How many pages there are.")
+    left_out: str = Field(
+        description="What was not compared because the listings are very long; empty if nothing."
+    )

@@ -24,13 +24,18 @@ def page_out(
     request: Request, response: Response, page: Page[Any], model: type[ItemT]
 ) -> PageOut[ItemT]:
     """`page` with its items as `model`; sets the Link header (RFC 8288) of `response`."""
-    response.headers["Link"] = ", ".join(_links(request, page))
+    response.headers["Link"] = links(request, page)
     return PageOut(
         items=[model.model_validate(row) for row in page.rows],
         total=page.total,
         page=page.page,
         pages=page.pages,
     )
+
+
+def links(request: Request, page: Page[Any]) -> str:
+    """The Link header (RFC 8288) that says where the other pages are."""
+    return ", ".join(_links(request, page))
 
 
 def _links(request: Request, page: Page[Any]) -> Iterator[str]:

@@ -17,7 +17,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server import statuses
 from server.catalog.errors import ArchiveError, Conflict, TooManyAttempts
-from server.catalog.inputs import sentence
+from server.catalog.input_sentences import sentence
 from server.delivery.bodies import BodyTooLarge
 from server.statuses import Problem, Refused, problem_of
 

@@ -132,7 +132,8 @@ def _keep_decoding(work: Work, examined: Examined, image_id: int) -> None:
     kin = kinship.find(
         work, examined.form, examined.fingerprints, besides=image_id, met=examined.met
     )
-    kinship.record(work, image_id, examined.fingerprints, kin)
+    kinship.keep(work, image_id, examined.form, examined.fingerprints)
+    kinship.record(work, image_id, kin)
     verification.record_self_check(work, image_id, decoded)
 
 

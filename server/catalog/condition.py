@@ -114,14 +114,34 @@ def amend(
     number = get(work, report_id).tape
     tape = tape_of(work, number, to_change=True)
     report = work.session.get_one(ConditionReport, report_id, with_for_update=True)
-    if report.checked_by_id != work.actor.person_id:
-        work.actor.require(Role.ARCHIVIST)
+    require_amender(work, report_id)
     changes.require_revision(report, revision, f"Condition report {report_id}")
     changed = changes.differing(report, _given(change))
     changes.apply(work, report, changed, ObjectKind.REPORT, report_id)
     work.session.flush()
     _follow(work, tape, Hazard(report.hazard))
     return get(work, report_id)
+
+
+def may_amend(work: Work, report_id: int) -> bool:
+    """Whether the actor may put the report right, which is held: its author, or an archivist."""
+    if work.actor.role.includes(Role.ARCHIVIST):
+        return True
+    report = work.session.get_one(ConditionReport, report_id)
+    is_author = report.checked_by_id == work.actor.person_id
+    return is_author and work.actor.role.includes(Role.VOLUNTEER)
+
+
+def require_amender(work: Work, report_id: int) -> None:
+    """Refuse whoever may not amend the report.
+
+    Raises:
+        NotSignedIn: nobody is signed in.
+        NotAllowed: only its author or an archivist amends it.
+    """
+    work.actor.require(Role.VOLUNTEER)
+    if not may_amend(work, report_id):
+        work.actor.require(Role.ARCHIVIST)
 
 
 def release(work: Work, accession_number: str, note: str) -> None:

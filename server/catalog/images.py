@@ -3,7 +3,7 @@
 from sqlalchemy import ColumnElement, select
 from sqlmodel import col
 
-from server.catalog import decodings, kinship, verification
+from server.catalog import decodings, kinship, side_by_side, verification
 from server.catalog.held import image_id_of, known, titles
 from server.catalog.records import (
     Comparison,
@@ -114,17 +114,25 @@ def kin(work: Work, sha256: str) -> tuple[KinRecord, ...]:
 def comparison(work: Work, sha256: str, other: str) -> Comparison:
     """Two images line by line; `added` is what the other has and the first has not.
 
+    Their first lines only, where they are longer than a full roll (see `side_by_side`).
+
     Raises:
         NotFound: one of them is not held.
     """
     a, b = get(work, sha256), get(work, other)
-    rows = align(
-        listing(work, sha256).lines,
-        listing(work, other).lines,
-        language=a.language if a.language == b.language else None,
+    left, right = (
+        side_by_side.compared(listing(work, each.sha256, 0, side_by_side.MOST_LINES))
+        for each in (a, b)
     )
-    found = kinship.between(work, image_id_of(work, other), image_id_of(work, sha256))
-    return Comparison(a, b, found, rows)
+    return Comparison(
+        a,
+        b,
+        kinship.between(work, image_id_of(work, other), image_id_of(work, sha256)),
+        left,
+        right,
+        align(left, right, language=a.language if a.language == b.language else None),
+        side_by_side.left_out(left, right, (a.lines, b.lines)),
+    )
 
 
 def readings_where(work: Work, condition: ColumnElement[bool]) -> tuple[ReadingRecord, ...]:

@@ -14,6 +14,7 @@ from pydantic import (
 )
 
 from server.catalog.errors import Invalid
+from server.catalog.input_sentences import sentence
 
 NAME_LENGTH = 200
 TEXT_LENGTH = 4000
@@ -83,24 +84,3 @@ def invalid(error: ValidationError) -> Invalid:
 
 def _field(location: tuple[int | str, ...]) -> str:
     return ".".join(str(part) for part in location) or "input"
-
-
-_SENTENCES = {
-    "missing": "this must be given",
-    "string_too_short": "this must be given",
-    "string_too_long": "at most {max_length} characters fit here",
-    "string_pattern_mismatch": "control characters cannot be kept here",
-    "extra_forbidden": "there is no such field",
-    "enum": "choose one of {expected}",
-    "literal_error": "choose one of {expected}",
-    "greater_than_equal": "give at least {ge}",
-    "less_than_equal": "give at most {le}",
-}
-
-
-def sentence(error: Mapping[str, Any]) -> str:
-    """What is wrong with one value, from pydantic's description of it."""
-    form = _SENTENCES.get(error["type"])
-    if form is not None:
-        return form.format_map(error.get("ctx", {}))
-    return str(error["msg"]).removeprefix("Value error, ")

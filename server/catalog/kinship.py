@@ -1,64 +1,30 @@
 """Kin: which images held already are what a new one is, or a version of it."""
 
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import asdict
 from types import MappingProxyType
 from typing import Any, Final, NamedTuple, TypeAlias
 
-from sqlalchemy import delete, insert, or_, select
+from sqlalchemy import and_, delete, insert, or_, select
 from sqlmodel import col
 
-from server.catalog.held import titles
+from server.catalog import forms
+from server.catalog.held import known, titles
 from server.catalog.records import KinRecord
 from server.catalog.work import Work
 from server.store import fingerprints
+from server.store import forms as stored
 from server.store.fingerprints import Hashes
 from server.store.images import Decoding, ImageRow
 from server.store.kin import Fingerprint
 from server.store.kin import Kinship as KinshipRow
-from server.store.listings import unpack_listing
-from server.tape.formats import FORMATS
-from server.tape.image import Image, Orientation
 from server.tape.kinship import SAME_IMAGE, Kind, Kinship, NormalForm, Unit, compare, describe
-from server.tape.listing import Listing
-from server.tape.normal_form import form_of, is_textual
-from server.tape.view import View
 
 KEPT: Final = 20
 """The most kin that are recorded when an image comes in; the nearest ones."""
 
 _NEAREST_FIRST = {kind: place for place, kind in enumerate(Kind)}
-
-_DECODED = (
-    select(
-        col(Decoding.image_id),
-        col(ImageRow.sha256),
-        col(ImageRow.levels),
-        col(Decoding.format),
-        col(Decoding.language),
-        col(Decoding.orientation),
-        col(Decoding.content),
-        col(Decoding.listing),
-        col(Decoding.load_ranges),
-    )
-    .join(ImageRow, col(ImageRow.id) == col(Decoding.image_id))
-    .where(col(Decoding.superseded).is_(False))
-)
-
-
-class _Held(NamedTuple):
-    """A row of `_DECODED`."""
-
-    image_id: int
-    sha256: str
-    levels: int
-    format: str
-    language: str | None
-    orientation: str
-    content: bytes
-    listing: bytes
-    load_ranges: list[dict[str, int]]
 
 
 class Found(NamedTuple):
@@ -107,23 +73,40 @@ def meet(
     in since are then all that is left to meet.
     """
     likely = _likely(work, form, hashes, besides) if hashes.size else set()
-    known = {image_id: met[image_id] for image_id in likely & met.keys()}
-    strangers = _held(work, likely - met.keys())
-    return known | {
-        each.image_id: Found(each.image_id, each.sha256, compare(_form(work, each), form))
-        for each in strangers
+    before = {image_id: met[image_id] for image_id in likely & met.keys()}
+    strangers = forms.of(work, likely - met.keys())
+    names = _digests(work, strangers)
+    return before | {
+        image_id: Found(image_id, names[image_id], compare(held, form))
+        for image_id, held in strangers.items()
     }
 
 
-def record(work: Work, image_id: int, hashes: Hashes, kin: tuple[Found, ...]) -> None:
-    """Keep what `find` found of a new image, and its fingerprints, in the caller's transaction.
+def keep(work: Work, image_id: int, form: NormalForm, hashes: Hashes) -> None:
+    """Keep the normal form of an image and its fingerprints, in the caller's transaction.
 
     Repeated, as when a later decoder reads the image again, it replaces what was kept.
     """
     work.session.execute(delete(Fingerprint).where(col(Fingerprint.image_id) == image_id))
-    work.session.execute(delete(KinshipRow).where(_either(image_id)))
     fingerprints.add(work.session, image_id, hashes)
-    rows = [_row(found, image_id) for found in kin]
+    stored.keep(work.session, image_id, form)
+
+
+def record(work: Work, image_id: int, kin: tuple[Found, ...], *, since: int = 0) -> None:
+    """Keep what `find` found of an image, in the caller's transaction, in place of what was known.
+
+    What is known of images of an id up to `since` stays, unless it was found again.
+    """
+    found = {each.image_id for each in kin}
+    first, second = col(KinshipRow.image_a_id), col(KinshipRow.image_b_id)
+    replaced = or_(
+        *(
+            and_(mine == image_id, or_(other > since, other.in_(found)))
+            for mine, other in ((first, second), (second, first))
+        )
+    )
+    work.session.execute(delete(KinshipRow).where(replaced))
+    rows = [_row(each, image_id) for each in kin]
     if rows:
         work.session.execute(insert(KinshipRow), rows)
 
@@ -142,8 +125,8 @@ def between(work: Work, image_id: int, other_id: int) -> KinRecord:
     """How the image `image_id` relates to the image `other_id`, compared afresh."""
     if image_id == other_id:
         return _records(work, {other_id: SAME_IMAGE})[0]
-    forms = {each.image_id: _form(work, each) for each in _held(work, {image_id, other_id})}
-    return _records(work, {other_id: compare(forms[other_id], forms[image_id])})[0]
+    both = forms.of(work, {image_id, other_id})
+    return _records(work, {other_id: compare(both[other_id], both[image_id])})[0]
 
 
 def _likely(work: Work, form: NormalForm, hashes: Hashes, besides: int | None) -> set[int]:
@@ -157,31 +140,6 @@ def _likely(work: Work, form: NormalForm, hashes: Hashes, besides: int | None) -
     )
     sharing = fingerprints.candidates(work.session, hashes, besides=besides)
     return {*rows, *(each.image_id for each in sharing)} - {besides}
-
-
-def _held(work: Work, image_ids: set[int]) -> Iterator[_Held]:
-    rows = work.session.execute(_DECODED.where(col(Decoding.image_id).in_(image_ids)))
-    return (_Held(*row) for row in rows)
-
-
-def _form(work: Work, held: _Held) -> NormalForm:
-    """The normal form of an image held, out of no more of its decoding than it needs."""
-    textual = is_textual(held.format, held.language)
-    listing = unpack_listing(held.listing) if textual else Listing()
-    memory = {} if textual else _memory(work, held)
-    return form_of(held.format, held.language, listing, held.content, memory)
-
-
-def _memory(work: Work, held: _Held) -> Mapping[int, bytes]:
-    """What the image loads: not stored, but its format reads it from the frames at once."""
-    if not held.load_ranges:
-        return {}
-    frames = work.session.scalar(
-        select(col(ImageRow.frames)).where(col(ImageRow.id) == held.image_id)
-    )
-    assert frames is not None
-    view = View(Image(frames, held.levels), Orientation(held.orientation))
-    return FORMATS[held.format].parse(view).memory
 
 
 def _nearness(found: Found) -> tuple[int, float, int]:
@@ -210,17 +168,25 @@ def _seen_from(image_id: int, row: KinshipRow) -> Kinship:
         removed=row.removed,
         changed=row.changed,
         unit=Unit(row.unit),
+        renumbered=row.renumbered,
+        moved_by=row.moved_by,
     )
     return kinship.turned() if row.image_a_id == image_id else kinship
 
 
+def _digests(work: Work, image_ids: Collection[int]) -> dict[int, str]:
+    """The names of images, by id."""
+    if not image_ids:
+        return {}
+    rows = work.session.execute(
+        select(col(ImageRow.id), col(ImageRow.sha256)).where(col(ImageRow.id).in_(image_ids))
+    )
+    return {known(image_id): sha256 for image_id, sha256 in rows}
+
+
 def _records(work: Work, kin: dict[int, Kinship]) -> tuple[KinRecord, ...]:
     names = titles(work, kin)
-    digests = dict(
-        work.session.execute(
-            select(col(ImageRow.id), col(ImageRow.sha256)).where(col(ImageRow.id).in_(kin))
-        ).all()
-    )
+    digests = _digests(work, kin)
     nearest = sorted(
         (Found(image_id, digests[image_id], kinship) for image_id, kinship in kin.items()),
         key=_nearness,
@@ -236,6 +202,9 @@ def _records(work: Work, kin: dict[int, Kinship]) -> tuple[KinRecord, ...]:
             added=each.kinship.added,
             removed=each.kinship.removed,
             changed=each.kinship.changed,
+            unit=each.kinship.unit,
+            renumbered=each.kinship.renumbered,
+            moved_by=each.kinship.moved_by,
             description=describe(each.kinship),
         )
         for each in nearest

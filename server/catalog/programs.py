@@ -30,6 +30,7 @@ from server.store.texts import RECORDS, RecordText
 from server.tape.findings import CheckStatus
 
 _SEARCHED = ("title", "description")
+_SAME_TITLE = 5
 
 
 def page(work: Work, query: ProgramQuery) -> Page[ProgramRow]:
@@ -51,6 +52,17 @@ def page(work: Work, query: ProgramQuery) -> Page[ProgramRow]:
         .limit(query.page_size)
     )
     return Page(tuple(ProgramRow(*row) for row in rows), total, query.page, query.page_size)
+
+
+def titled(work: Work, title: str) -> tuple[int, ...]:
+    """The programs of exactly this title, in either case of its letters; the first few."""
+    rows = work.session.scalars(
+        select(col(Program.id))
+        .where(func.lower(col(Program.title)) == func.lower(title))
+        .order_by(col(Program.id))
+        .limit(_SAME_TITLE)
+    )
+    return tuple(known(each) for each in rows)
 
 
 def get(work: Work, program_id: int) -> ProgramRecord:

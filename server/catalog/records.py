@@ -1,6 +1,6 @@
 """What the catalog says of an image: plain values for pages, JSON and the command line."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
 
@@ -9,6 +9,7 @@ from server.tape.formats.base import LoadRange
 from server.tape.identify import Identified
 from server.tape.image import FRAME_PITCH_MM, Orientation, Span
 from server.tape.kinship import Row
+from server.tape.listing import Line
 
 
 class VerifiedBy(StrEnum):
@@ -80,7 +81,8 @@ class KinRecord:
     """Another image, and how the one asked about relates to it.
 
     `added` counts what only the one asked about has, `removed` what only the other has: a
-    program saved again after a line was added resembles the older one, with one line added.
+    program saved again after a line was added resembles the older one, with one line added. `unit`
+    says what is counted; `moved_by` how many addresses higher the one asked about stands.
     """
 
     sha256: str
@@ -92,6 +94,9 @@ class KinRecord:
     added: int
     removed: int
     changed: int
+    unit: str
+    renumbered: bool
+    moved_by: int
     description: str
 
 
@@ -164,13 +169,17 @@ class Receipt:
 class Comparison:
     """Two images side by side: `b` against `a`, as `kinship` says it of `b`.
 
-    `rows` index the lines of the two listings; an added line is in that of `b` only.
+    `rows` index `left` and `right`, the lines of the two that were compared; an added line is
+    in that of `b` only. `left_out` says which lines were not compared, where there are any.
     """
 
     a: ImageRecord
     b: ImageRecord
     kinship: KinRecord
-    rows: tuple[Row, ...] = field(default=())
+    left: tuple[Line, ...]
+    right: tuple[Line, ...]
+    rows: tuple[Row, ...]
+    left_out: str = ""
 
 
 @dataclass(frozen=True, slots=True)

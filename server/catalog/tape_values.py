@@ -47,7 +47,10 @@ def several(value: object) -> object:
 
 
 Words = Annotated[tuple[Name, ...], BeforeValidator(several), Field(max_length=50)]
-Numbers = Annotated[tuple[int, ...], BeforeValidator(several), Field(max_length=50)]
+RecordNumber = Annotated[int, Field(ge=1, le=2**31 - 1)]
+"""What the databases number records by; a greater one cannot even be looked for."""
+
+Numbers = Annotated[tuple[RecordNumber, ...], BeforeValidator(several), Field(max_length=50)]
 
 
 class NewTape(Input):

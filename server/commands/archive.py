@@ -11,6 +11,7 @@ from sqlalchemy import Engine
 from sqlalchemy.exc import DatabaseError, OperationalError
 
 from server.catalog.errors import ArchiveError
+from server.catalog.input_sentences import sentence
 from server.catalog.work import COMMAND, Work, unit_of_work
 from server.commands.console import REFUSED, UNUSABLE, complain
 from server.settings import Settings
@@ -57,7 +58,7 @@ def refuse(error: ArchiveError, *, about: str = "", mend: str = "") -> int:
 
 def _settings(error: ValidationError) -> list[str]:
     return [
-        f"FEEDHOLE_{'_'.join(map(str, each['loc'])).upper()}: {each['msg']}"
+        f"FEEDHOLE_{'_'.join(map(str, each['loc'])).upper()}: {sentence(each)}"
         for each in error.errors()
     ]
 

@@ -25,6 +25,7 @@ from sqlalchemy import (
     func,
     insert,
     literal,
+    or_,
     select,
     true,
 )
@@ -34,6 +35,13 @@ from sqlmodel import col
 from server.store.kin import Fingerprint
 
 Hashes = NDArray[np.int64]
+
+TELLING_WEIGHT: Final = 0.5
+TELLING_NUMBER: Final = 4
+"""Whoever weighs more than this, or shares so many, may be kin; of few fingerprints, a quarter.
+
+Measured on 20,000 generated tapes: of 100 kin all weigh more than 1.6 and share 7; of 100 others
+that share anything, nine are left out, and need not be compared."""
 
 HOLDERS: Final = 64
 """The most images that are read for one fingerprint."""
@@ -60,6 +68,7 @@ def _ranked(held: Select[int, int]) -> Select[int, int, float]:
         select(weighed.c.image_id, func.count(), weight)
         .where(weighed.c.image_id != bindparam("besides", type_=Integer))
         .group_by(weighed.c.image_id)
+        .having(or_(weight > TELLING_WEIGHT, func.count() >= bindparam("enough", type_=Integer)))
         .order_by(weight.desc(), weighed.c.image_id.desc())
         .limit(bindparam("most", type_=Integer))
     )
@@ -107,13 +116,17 @@ def add(session: Session, image_id: int, hashes: Hashes) -> None:
 def candidates(
     session: Session, hashes: Hashes, *, besides: int | None = None, most: int = MOST
 ) -> list[Candidate]:
-    """The images that share most with `hashes`, heaviest first, without the image `besides`."""
+    """The images that share most with `hashes`, heaviest first, without the image `besides`.
+
+    Those that share too little to be kin are left out.
+    """
     statement, as_parameter = _BY_DIALECT[session.get_bind().dialect.name]
     found = session.execute(
         statement,
         {
             "hashes": as_parameter(hashes.tolist()),
             "besides": 0 if besides is None else besides,
+            "enough": min(TELLING_NUMBER, max(1, hashes.size // TELLING_NUMBER)),
             "most": most,
         },
     )

@@ -2,7 +2,7 @@
 
 from typing import Any, ClassVar
 
-from sqlalchemy import BigInteger, CheckConstraint
+from sqlalchemy import BigInteger, CheckConstraint, false
 from sqlmodel import Field
 
 from server.store.row import Row
@@ -12,7 +12,8 @@ class Kinship(Row, table=True):
     """How two images relate; one row a pair, the image held first as `a`.
 
     `added`, `removed` and `changed` count lines of `b` against `a`: added are in `b` only.
-    `unit` says when they count addresses or frames instead.
+    `unit` says when they count addresses or frames instead. `renumbered` says that `b` was seen
+    under the line numbers of `a`, `moved_by` how many addresses higher `b` stands.
     """
 
     __tablename__ = "kinship"
@@ -27,6 +28,8 @@ class Kinship(Row, table=True):
     removed: int
     changed: int
     unit: str = "line"
+    renumbered: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
+    moved_by: int = Field(default=0, sa_type=BigInteger, sa_column_kwargs={"server_default": "0"})
 
 
 class Fingerprint(Row, table=True):

@@ -2,6 +2,8 @@
 
 from server.store.condition import ConditionReport
 from server.store.events import Event
+from server.store.families import FamilyDecision
+from server.store.forms import NormalFormRow
 from server.store.images import Decoding, ImageRow, Reading
 from server.store.kin import Fingerprint, Kinship
 from server.store.loaded import LoadedRun
@@ -21,11 +23,13 @@ __all__ = [
     "ConditionReport",
     "Decoding",
     "Event",
+    "FamilyDecision",
     "Fingerprint",
     "ImageRow",
     "Kinship",
     "ListingText",
     "LoadedRun",
+    "NormalFormRow",
     "Person",
     "Program",
     "Reading",

@@ -63,8 +63,8 @@ def _within(a: Sequence[int], b: Sequence[int], gap: Gap) -> list[Pair]:
     if len(inner_a) * len(inner_b) <= _CELLS:
         found = _longest(inner_a, inner_b)
     else:
-        anchors = _anchors(inner_a, inner_b)
-        found = sorted(chain(anchors, _between(inner_a, inner_b, anchors)))
+        once = anchors(inner_a, inner_b)
+        found = sorted(chain(once, _between(inner_a, inner_b, once)))
     return [(gap.left + left, gap.right + right) for left, right in found]
 
 
@@ -75,14 +75,14 @@ def _longest(a: Sequence[int], b: Sequence[int]) -> list[Pair]:
     return [(block.a + at, block.b + at) for block in blocks for at in range(block.size)]
 
 
-def _between(a: Sequence[int], b: Sequence[int], anchors: list[Pair]) -> Iterator[Pair]:
-    for gap in gaps(anchors, len(a), len(b)):
+def _between(a: Sequence[int], b: Sequence[int], once: list[Pair]) -> Iterator[Pair]:
+    for gap in gaps(once, len(a), len(b)):
         # A gap without anchors that is still too large holds nothing worth the time.
         if (gap.left_end - gap.left) * (gap.right_end - gap.right) <= _CELLS:
             yield from _within(a, b, gap)
 
 
-def _anchors(a: Sequence[int], b: Sequence[int]) -> list[Pair]:
+def anchors(a: Sequence[int], b: Sequence[int]) -> list[Pair]:
     """Items that stand once in each: the longest list of them that rises in both."""
     once_a, once_b = _once(a), _once(b)
     return _rising([(at, once_b[item]) for item, at in once_a.items() if item in once_b])

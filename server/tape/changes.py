@@ -96,7 +96,18 @@ def _counted_lines(
 
 
 def _of_bytes(a: NormalForm, b: NormalForm, cutoff: float) -> Changes | None:
-    left, right = (a.binary, b.binary) if a.memory and b.memory else (a.content, b.content)
+    """By what is loaded, or frame by frame, whichever is nearer where one side loads nothing."""
+    if a.memory and b.memory:
+        return _of_sides(a, b, a.binary, b.binary, cutoff)
+    sides = dict.fromkeys(((a.content, b.content), (a.binary, b.binary)))
+    found = [_of_sides(a, b, left, right, cutoff) for left, right in sides]
+    told = [each for each in found if each is not None]
+    return min(told, default=None, key=lambda each: each.distance / max(each.longer, 1))
+
+
+def _of_sides(
+    a: NormalForm, b: NormalForm, left: bytes, right: bytes, cutoff: float
+) -> Changes | None:
     longer = max(len(left), len(right))
     most = _most(longer, cutoff)
     found = distance(left, right, most)
@@ -152,7 +163,7 @@ def _of_runs(a: bytes, b: bytes) -> Changes | None:
     """What changed when the runs of frames that both have are kept; the fewest that explain it."""
     longer = max(len(a), len(b))
     every = max(_RUN, longer // _MOST_RUNS)
-    runs_a, runs_b = _runs(a, every), _runs(b, every)
+    runs_a, runs_b = runs_of(a, every), runs_of(b, every)
     if not _share_enough(runs_a, runs_b):
         return None
     pairs = common(*numbered(runs_a, runs_b))
@@ -166,7 +177,7 @@ def _of_runs(a: bytes, b: bytes) -> Changes | None:
     return Changes(found, longer, added, removed, found - added - removed, Unit.FRAME)
 
 
-def _runs(data: bytes, every: int) -> list[bytes]:
+def runs_of(data: bytes, every: int) -> list[bytes]:
     """`data` cut about once in so many frames.
 
     The frames themselves say where, so that a frame put in moves no cut but the next.

@@ -4,10 +4,12 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
-from server.tape.changes import Unit, changes
+from server.tape.changes import Changes, Unit
+from server.tape.containment import part_of
 from server.tape.fingerprints import fingerprints
 from server.tape.listing_diff import Row, align
 from server.tape.normal_form import NormalForm, normal_form
+from server.tape.seen import Seen, nearest
 
 __all__ = [
     "NEAR_CUTOFF",
@@ -40,9 +42,20 @@ class Kind(StrEnum):
     """The same but for leader, trailer, fill, parity and direction."""
     SAME_LISTING = "same-listing"
     """The same lines, or the same memory, otherwise recorded."""
+    RENUMBERED = "renumbered"
+    """The same program under other line numbers (see `server.tape.renumbering`)."""
+    RELOCATED = "relocated"
+    """The same memory at another address, the absolute addresses inside moved with it."""
     NEAR = "near"
     """Alike enough to be versions of one program, or readings of one tape."""
+    PART_OF = "part-of"
+    """It stands in the other, which carries more."""
+    HOLDS = "holds"
+    """It carries the other, and more."""
     UNRELATED = "unrelated"
+
+
+_TURNED: Final = {Kind.PART_OF: Kind.HOLDS, Kind.HOLDS: Kind.PART_OF}
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,8 +65,11 @@ class Kinship:
     `similarity` is 1 - distance / length of the longer; `distance` is the edit distance in
     characters of the normal listings, or in bytes or frames of what is no listing. `added` counts
     what is in b only, `removed` what is in a only, `changed` what is in both but not the same, in
-    `unit`. Unrelated images are compared no further than the cut-off: similarity 0, and the
-    distance of taking all out and putting all in.
+    `unit`. Both are told after renumbering (`renumbered`) and after moving b back by `moved_by`
+    addresses, where that leaves less to tell. Of a part, `similarity` is the one to where it
+    stands in the whole; the distance leads there and takes out the rest. Unrelated images are
+    compared no further than the cut-off: similarity 0, and the distance of taking all out and
+    putting all in.
     """
 
     kind: Kind
@@ -63,10 +79,18 @@ class Kinship:
     removed: int = 0
     changed: int = 0
     unit: Unit = Unit.LINE
+    renumbered: bool = False
+    moved_by: int = 0
 
     def turned(self) -> "Kinship":
         """How image a relates to image b."""
-        return replace(self, added=self.removed, removed=self.added)
+        return replace(
+            self,
+            kind=_TURNED.get(self.kind, self.kind),
+            added=self.removed,
+            removed=self.added,
+            moved_by=-self.moved_by,
+        )
 
 
 SAME_IMAGE: Final = Kinship(Kind.SAME_IMAGE, 1.0, 0)
@@ -81,24 +105,59 @@ def compare(a: NormalForm, b: NormalForm, *, cutoff: float = NEAR_CUTOFF) -> Kin
     # Which of several shortest ways is told may hang on the order, so the order is fixed.
     if (a.content, a.format) > (b.content, b.format):
         return compare(b, a, cutoff=cutoff).turned()
-    found = changes(a, b, cutoff)
-    if found is None or not found.longer:
-        return _unrelated(a, b)
-    return Kinship(
-        kind=Kind.NEAR,
-        similarity=1 - found.distance / found.longer,
-        distance=found.distance,
-        added=found.added,
-        removed=found.removed,
-        changed=found.changed,
-        unit=found.unit,
-    )
+    found = nearest(a, b, cutoff)
+    near = None if found is None or not found[0].longer else _near(*found)
+    if near is not None and near.kind is not Kind.NEAR:
+        return near
+    return _part(a, b) or near or _unrelated(a, b)
 
 
 def _same_listing(a: NormalForm, b: NormalForm) -> bool:
     if a.textual and b.textual:
         return bool(a.lines) and a.lines == b.lines
     return bool(a.memory) and a.memory == b.memory
+
+
+def _near(found: Changes, seen: Seen) -> Kinship:
+    kind = Kind.NEAR
+    if found.distance == 0 and (seen.renumbered or seen.moved_by):
+        kind = Kind.RENUMBERED if seen.renumbered else Kind.RELOCATED
+    return Kinship(
+        kind=kind,
+        similarity=1 - found.distance / found.longer,
+        distance=found.distance,
+        added=found.added,
+        removed=found.removed,
+        changed=seen.words if kind is Kind.RELOCATED else found.changed,
+        unit=found.unit if kind is not Kind.RELOCATED else Unit.ADDRESS,
+        renumbered=seen.renumbered,
+        moved_by=seen.moved_by,
+    )
+
+
+def _part(a: NormalForm, b: NormalForm) -> Kinship | None:
+    """The kinship of a part and a whole; the shorter is the part."""
+    if _size(a) < _size(b):
+        turned = _part(b, a)
+        return None if turned is None else turned.turned()
+    found = part_of(b, a)
+    if found is None:
+        return None
+    told = found.changes
+    return Kinship(
+        kind=Kind.PART_OF,
+        similarity=1 - told.distance / max(told.longer, 1),
+        distance=told.distance + found.beyond,
+        added=told.added,
+        removed=told.removed + found.outside,
+        changed=told.changed,
+        unit=told.unit,
+        renumbered=found.seen.renumbered,
+    )
+
+
+def _size(form: NormalForm) -> int:
+    return len(form.text) if form.textual else len(form.binary)
 
 
 def _unrelated(a: NormalForm, b: NormalForm) -> Kinship:
@@ -113,6 +172,7 @@ _SAME: Final = {
     Kind.SAME_IMAGE: "the same image",
     Kind.SAME_CONTENT: "the same content; only leader, parity, fill or direction differ",
     Kind.SAME_LISTING: "the same listing, otherwise recorded",
+    Kind.RENUMBERED: "the same program under other line numbers",
     Kind.UNRELATED: "unrelated",
 }
 
@@ -121,13 +181,45 @@ _PLURAL: Final = {Unit.LINE: "lines", Unit.ADDRESS: "addresses", Unit.FRAME: "fr
 
 def describe(kinship: Kinship) -> str:
     """The kinship in words, such as '98.6 %: one line added'."""
-    if kinship.kind is not Kind.NEAR:
+    if kinship.kind in _SAME:
         return _SAME[kinship.kind]
+    if kinship.kind is Kind.RELOCATED:
+        return f"the same bytes {_moved(kinship)}{_words(kinship.changed)}"
+    if kinship.kind in _TURNED:
+        return _describe_part(kinship)
     counted = ((kinship.added, "added"), (kinship.removed, "removed"), (kinship.changed, "changed"))
     told = [f"{_count(number, kinship.unit)} {what}" for number, what in counted if number]
+    told += ["renumbered"] if kinship.renumbered else []
+    told += [_moved(kinship)] if kinship.moved_by else []
     what = ", ".join(told) or "the same bytes at other addresses"
+    return f"{_percent(kinship)}: {what}"
+
+
+def _describe_part(kinship: Kinship) -> str:
+    part = kinship.kind is Kind.PART_OF
+    share = "all" if kinship.similarity == 1 else _percent(kinship)
+    more = kinship.removed if part else kinship.added
+    numbers = ", under other line numbers" if kinship.renumbered else ""
+    if part:
+        return f"{share} of it stands in the other{numbers}, and {_count(more, kinship.unit)} more"
+    return f"{share} of the other stands in it{numbers}, and {_count(more, kinship.unit)} more"
+
+
+def _moved(kinship: Kinship) -> str:
+    number, place = abs(kinship.moved_by), "higher" if kinship.moved_by > 0 else "lower"
+    return f"{_count(number, Unit.ADDRESS)} {place}"
+
+
+def _words(number: int) -> str:
+    if not number:
+        return ""
+    told = "one absolute address" if number == 1 else f"{number} absolute addresses"
+    return f", {told} inside moved with them"
+
+
+def _percent(kinship: Kinship) -> str:
     # Never rounded up to a sameness that is not there.
-    return f"{min(kinship.similarity * 100, 99.9):.1f} %: {what}"
+    return f"{min(kinship.similarity * 100, 99.9):.1f} %"
 
 
 def _count(number: int, unit: Unit) -> str:

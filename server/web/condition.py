@@ -43,6 +43,7 @@ class ReportPage(PageContext):
     template: ClassVar[str] = "pages/report.html"
     report: ReportRecord
     tape: TapeRecord
+    may_amend: bool
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -167,7 +168,8 @@ def show(visit: VisitDep, report_id: int) -> Response:
         report = condition.get(work, report_id)
         tape = tapes.get(work, report.tape)
         title = f"Condition of tape {report.tape} on {report.checked_on}"
-        return visit.page(ReportPage(title=title, report=report, tape=tape))
+        may_amend = condition.may_amend(work, report_id)
+        return visit.page(ReportPage(title=title, report=report, tape=tape, may_amend=may_amend))
 
 
 @router.get("/condition-reports/{report_id}/edit")
@@ -175,6 +177,7 @@ def edit(visit: VisitDep, report_id: int) -> Response:
     """The form of a report that is held."""
     with visit.work() as work:
         report = condition.get(work, report_id)
+        condition.require_amender(work, report_id)
         return visit.page(_form_page(work, report.tape, _as_it_stands(report), report))
 
 

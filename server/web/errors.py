@@ -29,13 +29,14 @@ from server.statuses import (
 from server.web.context import PageContext
 from server.web.headers import HEADERS
 from server.web.render import wants_fragment
-from server.web.visit import Visit
+from server.web.visit import Elsewhere, Visit
 
 LOG = logging.getLogger(__name__)
 
 SIGN_IN = "/sign-in"
 
 KINDS = (
+    Elsewhere,
     ArchiveError,
     Refused,
     HTTPException,
@@ -62,6 +63,8 @@ class ErrorPage(PageContext):
 
 def answer(request: Request, error: Exception) -> Response:
     """The page that says what went wrong; a visitor who must sign in first is led there."""
+    if isinstance(error, Elsewhere):
+        return RedirectResponse(error.path, HTTPStatus.SEE_OTHER)
     if isinstance(error, NotSignedIn) and request.method == "GET" and not wants_fragment(request):
         visit = Visit(request)
         return RedirectResponse(

@@ -8,8 +8,9 @@ from starlette.responses import Response
 
 from server.catalog import images
 from server.catalog.records import Comparison, ImageRecord, KinRecord
+from server.catalog.side_by_side import Shown, page_of, shown
+from server.catalog.tape_values import Page
 from server.catalog.work import Work
-from server.web.compared import Shown, shown
 from server.web.context import PageContext
 from server.web.estimates import Estimates, estimates
 from server.web.listed import (
@@ -81,18 +82,20 @@ class ComparePage(PageContext):
 
     template: ClassVar[str] = "pages/compare.html"
     comparison: Comparison
-    rows: tuple[Shown, ...]
+    part: Page[Shown]
     everything: bool
 
     @classmethod
-    def of(cls, work: Work, sha256: str, other: str, *, everything: bool) -> "ComparePage":
+    def of(
+        cls, work: Work, sha256: str, other: str, *, everything: bool, page: int
+    ) -> "ComparePage":
         """The page that compares the image `other` against the image `sha256`."""
         comparison = images.comparison(work, sha256, other)
-        listings = images.listing(work, sha256).lines, images.listing(work, other).lines
+        rows = shown(comparison.rows, comparison.left, comparison.right, everything=everything)
         return cls(
             title=f"{comparison.a.title} and {comparison.b.title} compared",
             comparison=comparison,
-            rows=shown(comparison.rows, *listings, everything=everything),
+            part=page_of(rows, page),
             everything=everything,
         )
 
@@ -112,7 +115,7 @@ def listing(visit: VisitDep, sha256: str, page: int = 1, q: str = "") -> Respons
 
 
 @router.get("/images/{sha256}/compare/{other}")
-def compare(visit: VisitDep, sha256: str, other: str, lines: str = "") -> Response:
+def compare(visit: VisitDep, sha256: str, other: str, lines: str = "", page: int = 1) -> Response:
     """Two images, line by line."""
     with visit.work() as work:
-        return visit.page(ComparePage.of(work, sha256, other, everything=lines == "all"))
+        return visit.page(ComparePage.of(work, sha256, other, everything=lines == "all", page=page))

@@ -6,21 +6,18 @@ from typing import Any, ClassVar
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.catalog import programs, tapes
-from server.catalog.program_values import ProgramQuery
+from server.catalog import tapes
 from server.catalog.tape_values import NewTape, TapeChange, TapeRecord
 from server.catalog.work import Role, Work
 from server.web.context import Filled, PageContext
 from server.web.forms import Form, FormDep
+from server.web.program_field import label, offered, with_program
 from server.web.visit import VisitDep
 
 router = APIRouter()
 
-Choices = tuple[tuple[str, str], ...]
-
 DESCRIBED = tuple(NewTape.model_fields)
 """The fields in which a person describes a tape."""
-PROGRAMS_OFFERED = 200
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -29,20 +26,14 @@ class TapeFormPage(PageContext):
 
     template: ClassVar[str] = "pages/tape_form.html"
     form: Filled
-    programs: Choices
+    programs: tuple[str, ...]
     tape: TapeRecord | None = None
-
-
-def program_choices(work: Work) -> Choices:
-    """The programs that a form offers, by id and title."""
-    rows = programs.page(work, ProgramQuery(page_size=PROGRAMS_OFFERED)).rows
-    return tuple((str(row.id), row.title) for row in rows)
 
 
 def new_page(work: Work, form: Filled) -> TapeFormPage:
     """The form of a new tape."""
     work.actor.require(Role.VOLUNTEER)
-    return TapeFormPage(title="Describe a tape", form=form, programs=program_choices(work))
+    return TapeFormPage(title="Describe a tape", form=form, programs=offered(work))
 
 
 def edit_page(work: Work, number: str, form: Filled | None = None) -> TapeFormPage:
@@ -52,13 +43,25 @@ def edit_page(work: Work, number: str, form: Filled | None = None) -> TapeFormPa
     return TapeFormPage(
         title=f"Change tape {number}",
         form=form or Filled(_as_it_stands(tape)),
-        programs=program_choices(work),
+        programs=offered(work),
         tape=tape,
     )
 
 
 def _as_it_stands(tape: TapeRecord) -> dict[str, Any]:
-    return {**{name: getattr(tape, name) for name in DESCRIBED}, "revision": tape.revision}
+    values = {name: getattr(tape, name) for name in DESCRIBED}
+    if tape.program is not None:
+        values["program"] = label(tape.program, tape.program_title or "")
+    return {**values, "revision": tape.revision}
+
+
+def described(work: Work, form: Form) -> dict[str, Any]:
+    """What a form says of a tape.
+
+    Raises:
+        Invalid: it names a program that is not known.
+    """
+    return with_program(work, form.only(DESCRIBED))
 
 
 def revision_of(form: Form) -> int | None:
@@ -79,7 +82,7 @@ def create(visit: VisitDep, form: FormDep) -> Response:
     """Enter a tape."""
 
     def act(work: Work) -> Response:
-        tape = tapes.create(work, NewTape.of(form.only(DESCRIBED)))
+        tape = tapes.create(work, NewTape.of(described(work, form)))
         return visit.redirect(f"/tapes/{tape.accession_number}")
 
     return visit.submit(form, act, new_page)
@@ -97,7 +100,7 @@ def change(visit: VisitDep, number: str, form: FormDep) -> Response:
     """Change what is said of a tape."""
 
     def act(work: Work) -> Response:
-        change = TapeChange.of(form.only(DESCRIBED))
+        change = TapeChange.of(described(work, form))
         tape = tapes.change(work, number, change, revision_of(form))
         return visit.redirect(f"/tapes/{tape.accession_number}")
 

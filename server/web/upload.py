@@ -19,8 +19,9 @@ from server.statuses import problem_of
 from server.web.context import Filled, PageContext
 from server.web.forms import FILES_AT_ONCE, FilesDep, Form, FormDep
 from server.web.listed import ListedLine, excerpt
+from server.web.program_field import offered
 from server.web.render import wants_fragment
-from server.web.tape_forms import DESCRIBED, Choices, program_choices
+from server.web.tape_forms import DESCRIBED, described
 from server.web.visit import Visit, VisitDep, encoded
 
 router = APIRouter()
@@ -61,7 +62,7 @@ class UploadPage(PageContext):
     template: ClassVar[str] = "pages/upload.html"
     title: str = "Upload"
     results: tuple[Result, ...] = ()
-    programs: Choices = ()
+    programs: tuple[str, ...] = ()
     limit: int
     at_once: int = FILES_AT_ONCE
     tape: str = ""
@@ -70,7 +71,7 @@ class UploadPage(PageContext):
 def _page(visit: Visit, work: Work, results: Iterable[Result], tape: str = "") -> UploadPage:
     return UploadPage(
         results=tuple(results),
-        programs=program_choices(work),
+        programs=offered(work),
         limit=visit.settings.upload_limit_bytes,
         tape=tape,
     )
@@ -187,7 +188,7 @@ def describe(visit: VisitDep, sha256: str, form: FormDep) -> Response:
     def act(work: Work) -> Response:
         number = form.text("existing").strip()
         if not number:
-            number = tapes.create(work, NewTape.of(form.only(DESCRIBED))).accession_number
+            number = tapes.create(work, NewTape.of(described(work, form))).accession_number
         tapes.attach(work, number, sha256)
         if not wants_fragment(visit.request):
             return visit.redirect(f"/tapes/{number}")

@@ -24,10 +24,21 @@ from server.settings import Settings
 from server.statuses import problem_of
 from server.web.context import Filled, PageContext
 from server.web.forms import Form
-from server.web.render import render
+from server.web.render import render, wants_fragment
+
+RESULTS = "results"
+"""The block of a list that htmx swaps in as its form is filled in."""
 
 Act = Callable[[Work], Response]
 Again = Callable[[Work, Filled], PageContext]
+
+
+class Elsewhere(Exception):
+    """The page is asked for under an address with empty fields in it; `path` is the shared one."""
+
+    def __init__(self, path: str) -> None:
+        super().__init__(path)
+        self.path = path
 
 
 class Visit:
@@ -109,6 +120,8 @@ class Visit:
         response = render(self.request, page, chrome={"visit": self}, block=block, status=status)
         private = self.signed_in or self._new_secret
         response.headers["Cache-Control"] = "no-store" if private else "private, no-cache"
+        if block == RESULTS and wants_fragment(self.request) and self.address != self.shared:
+            response.headers["HX-Push-Url"] = self.shared
         if self._new_secret:
             self.cookies.keep(response, self.cookies.visitor, self._secret)
         return response
@@ -153,6 +166,11 @@ class Visit:
         return f"{self.path}?{query}" if query else self.path
 
     @property
+    def shared(self) -> str:
+        """The same without the fields that were left empty: what people send each other."""
+        return f"{self.path}{self.query_with()}" if _left_empty(self.request) else self.address
+
+    @property
     def base(self) -> str:
         """The scheme and host that this site was asked under."""
         return str(self.request.base_url).rstrip("/")
@@ -171,8 +189,14 @@ class Visit:
 
 
 def encoded(pairs: list[tuple[str, str]]) -> str:
-    """The pairs as a query, with its question mark; nothing for none."""
-    return f"?{urlencode(pairs)}" if pairs else ""
+    """The pairs as a query, with its question mark; a pair without a value is left out."""
+    query = urlencode([(name, value) for name, value in pairs if value])
+    return f"?{query}" if query else ""
+
+
+def _left_empty(request: Request) -> bool:
+    """Whether the address has a field without a value, as a form sends those left empty."""
+    return not all(value for _, value in request.query_params.multi_items())
 
 
 def own_path(path: str) -> str:
@@ -185,7 +209,10 @@ def own_path(path: str) -> str:
 
 async def _visit(request: Request) -> Visit:
     # Async, so that no thread is taken only to make the value.
-    return Visit(request)
+    visit = Visit(request)
+    if request.method in ("GET", "HEAD") and _left_empty(request) and not wants_fragment(request):
+        raise Elsewhere(visit.shared)
+    return visit
 
 
 VisitDep = Annotated[Visit, Depends(_visit)]

@@ -12,7 +12,7 @@ from server.catalog.records import ImageRecord
 from server.catalog.work import Role, Work
 from server.web.context import Filled, PageContext
 from server.web.forms import Form, FormDep
-from server.web.tape_forms import Choices, program_choices
+from server.web.program_field import chosen, offered
 from server.web.visit import VisitDep
 
 router = APIRouter()
@@ -41,7 +41,7 @@ class VersionPage(PageContext):
     template: ClassVar[str] = "pages/version_form.html"
     image: ImageRecord
     form: Filled
-    programs: Choices
+    programs: tuple[str, ...]
 
     @classmethod
     def of(cls, work: Work, sha256: str, form: Filled | None = None) -> "VersionPage":
@@ -53,14 +53,14 @@ class VersionPage(PageContext):
             title=f"Make {image.title} a version",
             image=image,
             form=form or Filled(proposed),
-            programs=program_choices(work),
+            programs=offered(work),
         )
 
 
 def _program_of(work: Work, form: Form) -> int:
-    chosen = form.text("program")
-    if chosen.isdecimal():
-        return int(chosen)
+    held = chosen(work, form.text("program"))
+    if held is not None:
+        return held
     new = {"title": form.text("program_title"), **form.only(("language", "machine"))}
     return programs.create(work, NewProgram.of(new)).id
 

@@ -10,6 +10,7 @@ import pytest
 from server.inspection import facts_of
 from server.tape.identify import decode
 from tests.api.conftest import V1
+from tests.api.sending import sha, upload
 from tests.api.tapes_to_read import ORCHARD, even, hex_tape, text_tape
 
 ORCHARD_TAPE = text_tape(ORCHARD)
@@ -23,16 +24,6 @@ FACTS = (
 FINDING = ("kind", "severity", "frame", "frames", "position_mm", "message", "advice")
 IDENTIFIED = ("format", "confidence", "reason")
 KIN = ("sha256", "kinship", "similarity", "distance", "added", "removed", "changed")
-
-
-def sha(data):
-    return hashlib.sha256(data).hexdigest()
-
-
-def upload(client, data, name="reel.bin", headers=None, **fields):
-    return client.post(
-        f"{V1}/images", files={"file": (name, data)}, data=fields, headers=headers or {}
-    )
 
 
 def test_an_upload_answers_with_the_contracts_fields_first_and_in_order(volunteer):
@@ -134,25 +125,6 @@ def test_kin_counts_the_line_that_was_added(volunteer, visitor):
     assert tuple(body["kin"][0][name] for name in ("added", "removed", "changed")) == (1, 0, 0)
     assert tuple(other[0][name] for name in ("added", "removed", "changed")) == (0, 1, 0)
     assert "one line added" in body["kin"][0]["description"]
-
-
-def test_two_images_are_compared_line_by_line(volunteer, visitor):
-    """Right is the image that is asked about, left the one that it is compared with."""
-    upload(volunteer, ORCHARD_TAPE)
-    changed = text_tape([*ORCHARD[:2], "25 PRINT", *ORCHARD[2:-1], "90 STOP"])
-    upload(volunteer, changed)
-    body = visitor.get(f"{V1}/images/{sha(changed)}/kin/{sha(ORCHARD_TAPE)}").json()
-    rows = body["rows"]
-
-    assert (sha(ORCHARD_TAPE), 1, 0, 1) == tuple(
-        body[name] for name in ("sha256", "added", "removed", "changed")
-    )
-    assert [row["right"]["text"] for row in rows if row["kind"] == "added"] == ["25 PRINT"]
-    last = rows[-1]
-    assert (
-        last["kind"], last["left"]["text"], last["right"]["text"]
-    ) == ("changed", "90 END", "90 STOP")  # fmt: skip
-    assert "".join(piece["text"] for piece in last["right_pieces"]) == "90 STOP"
 
 
 def test_an_upload_for_a_tape_is_a_reading_of_it(volunteer):

@@ -112,6 +112,20 @@ def renumbered(random: Random, lines: list[str]) -> list[str]:
     return [f"{first + step * number} {body}" for number, body in enumerate(bodies)]
 
 
+def renumbered_throughout(random: Random, lines: list[str]) -> list[str]:
+    """The program with other line numbers, and each jump to where it went before."""
+    first, step = random.choice((100, 1000)), random.choice((5, 10, 20))
+    numbers = {_cut(line)[0]: first + step * at for at, line in enumerate(lines)}
+    return [
+        re.sub(
+            r"(?<=GOTO |THEN )\d+|(?<=GOSUB )\d+",
+            lambda jump: str(numbers.get(int(jump[0]), jump[0])),
+            f"{numbers[_cut(line)[0]]} {_cut(line)[1]}",
+        )
+        for line in lines
+    ]
+
+
 def reworked(random: Random, lines: list[str]) -> list[str]:
     """The program after an evening's work: one line in eight changed, dropped or added."""
     result = []

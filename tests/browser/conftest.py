@@ -59,8 +59,9 @@ def own_site(library: Path, tmp_path: Path) -> Iterator[str]:
         yield url
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
+    """The browser, for one module: while it is open, no other test could run an event loop."""
     chromium = shutil.which("chromium")
     if chromium is None:
         pytest.fail("chromium is not installed: apt-get install chromium")

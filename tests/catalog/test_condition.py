@@ -155,8 +155,11 @@ def test_a_volunteer_amends_only_their_own(library):
     with unit_of_work(library, bea) as work:
         report = log(work)
         assert report.by == "Bea"
+        assert condition.may_amend(work, report.id)
     with unit_of_work(library, cem) as work, pytest.raises(NotAllowed):
         condition.amend(work, report.id, ReportChange(advice="mine"))
+    with unit_of_work(library, cem) as work, pytest.raises(NotAllowed):
+        condition.require_amender(work, report.id)
 
 
 @pytest.mark.parametrize("hazard", [each for each in Hazard if each.quarantines])

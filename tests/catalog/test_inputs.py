@@ -76,6 +76,12 @@ def test_a_query_takes_one_value_or_several():
     assert TapeQuery.of({}).sort == Sort.ACCESSION
 
 
+@pytest.mark.parametrize("number", ["0", "-1", str(2**31), "9" * 30, "two"])
+def test_a_query_asks_for_numbers_that_a_record_can_have(number):
+    with pytest.raises(Invalid):
+        TapeQuery.of({"program": number})
+
+
 def test_a_digest_is_64_hexadecimal_digits():
     assert NewVersion(label="1", sha256="AB" * 32).sha256 == "ab" * 32
     with pytest.raises(Invalid):

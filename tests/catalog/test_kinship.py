@@ -7,7 +7,7 @@ from sqlmodel import col
 
 from server.catalog import kinship
 from server.catalog.held import known
-from server.catalog.kinship import KEPT, between, find, of, record
+from server.catalog.kinship import KEPT, between, find, keep, of, record
 from server.catalog.records import KinRecord
 from server.catalog.work import Role, Work
 from server.store.fingerprints import MOST
@@ -129,8 +129,9 @@ def test_recording_again_replaces_what_was_recorded(engine: Engine):
         form = normal_form(decode(text(MORE)).decoding)
         hashes = fingerprints(form)
         found = find(work, form, hashes, besides=new)
-        record(work, new, hashes, found)
-        record(work, new, hashes, found)
+        for _ in range(2):
+            keep(work, new, form, hashes)
+            record(work, new, found)
         again = of(work, new)
         rows = work.session.scalar(select(func.count()).select_from(KinshipRow))
         mine = col(Fingerprint.image_id) == new
@@ -148,7 +149,7 @@ def test_an_older_image_decoded_again_finds_the_newer_one(engine: Engine):
         factories.upload(work, text(MORE))
         form = normal_form(decode(text(LINES)).decoding)
         hashes = fingerprints(form)
-        record(work, old, hashes, find(work, form, hashes, besides=old))
+        record(work, old, find(work, form, hashes, besides=old))
 
         assert told(of(work, old)) == [("near", 0, 1, 0)]
 

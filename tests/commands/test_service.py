@@ -46,7 +46,7 @@ def test_a_setting_that_makes_no_sense_is_named(archive, monkeypatch, said):
     monkeypatch.setenv("FEEDHOLE_MAX_THREADS", "many")
 
     assert main(["tapes", "list"]) == UNUSABLE
-    assert "FEEDHOLE_MAX_THREADS" in said().err
+    assert "FEEDHOLE_MAX_THREADS: give a whole number" in said().err
 
 
 def test_a_file_that_is_no_database_is_refused(tmp_path, monkeypatch, said):

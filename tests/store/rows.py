@@ -4,7 +4,9 @@ import hashlib
 from datetime import UTC, date, datetime
 from typing import Any
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
+from sqlmodel import col
 
 from server.store.listings import pack_listing
 from server.store.loaded import index_frames, index_memory
@@ -14,9 +16,11 @@ from server.store.tables import (
     ConditionReport,
     Decoding,
     Event,
+    FamilyDecision,
     Fingerprint,
     ImageRow,
     Kinship,
+    NormalFormRow,
     Person,
     Program,
     Reading,
@@ -157,6 +161,7 @@ def add_one_of_each(session: Session) -> None:
         )
     )
     one, two = (add_image(session, f"10 PRINT {n}\n20 END\n") for n in (1, 2))
+    names = session.scalars(select(col(ImageRow.sha256)).order_by(col(ImageRow.id))).all()
     program = add_program(session, "Counting", description="Counts.")
     tape = add_tape(session, "2026.1", "Counting", program_id=program, levels=8)
     add_reading(session, one, tape)
@@ -175,6 +180,14 @@ def add_one_of_each(session: Session) -> None:
                 added=0,
                 removed=0,
                 changed=1,
+            ),
+            NormalFormRow(image_id=one, release=1, textual=True, packed=b"p"),
+            FamilyDecision(
+                kind="together",
+                sha256=names[0],
+                other_sha256=names[1],
+                made_at=NOW,
+                made_by_id=person.id,
             ),
             Fingerprint(hash=-(2**63), image_id=one),
             Fingerprint(hash=2**63 - 1, image_id=one),

@@ -67,3 +67,13 @@ def test_it_takes_one_round_trip(session: Session, engine: Engine) -> None:
     event.listen(engine, "before_cursor_execute", lambda *given: said.append(given[2]))
     candidates(session, hashes(*range(64)))
     assert len(said) == 1
+
+
+def test_who_shares_a_few_common_ones_of_many_is_left_out(session: Session) -> None:
+    for image_id in range(1, 6):
+        add(session, image_id, hashes(1, 2, 3, *((4,) if image_id == 5 else ())))
+    asked = hashes(*range(1, 65))
+    assert [each.image_id for each in candidates(session, asked)] == [5, 4, 3, 2, 1]
+    for image_id in range(6, 40):
+        add(session, image_id, hashes(1, 2, 3))
+    assert [each.image_id for each in candidates(session, asked)] == [5]

@@ -115,9 +115,12 @@ def test_rows_survive_a_round_trip_through_the_indexes(engine: Engine):
     before = rows(engine)
 
     downgrade(engine, "first_library")
+    kept = before.keys() & set(inspect(engine).get_table_names())
     migrate(engine)
 
-    assert rows(engine) == before
+    after = rows(engine)
+    assert {name: after[name] for name in kept} == {name: before[name] for name in kept}
+    assert kept > {"image", "kinship", "tape"}
 
 
 def test_base_leaves_nothing_behind(engine: Engine):

@@ -1,5 +1,3 @@
-import time
-
 import numpy as np
 import pytest
 from hypothesis import given
@@ -66,14 +64,3 @@ def test_a_line_spans_its_records_though_they_were_loaded_downwards():
 )
 def test_addresses_are_as_wide_as_the_highest_needs(address, shown):
     assert dump_lines(b"A", 0, address)[0].text.split("  ")[0] == shown
-
-
-def seconds_to_dump(data: bytes) -> float:
-    start = time.perf_counter()
-    dump_lines(data, 0)
-    return time.perf_counter() - start
-
-
-def test_a_full_roll_is_dumped_quickly():
-    # 5 to 8 ms on two cores; the best of several runs, since others share them.
-    assert min(seconds_to_dump(bytes(120_000)) for _ in range(7)) < 0.05

@@ -98,6 +98,17 @@ def test_a_hazard_puts_the_tape_in_quarantine_with_cautions(volunteer):
     assert "Local codes" in page
 
 
+def test_only_who_may_amend_a_report_is_offered_its_form(volunteer, archivist, library):
+    theirs = f"/condition-reports/{library.report}"
+    sent = volunteer.fill_in("/tapes/1979.2/condition/new", checked_on="2026-03-02", state="good")
+    own = sent.headers["location"]
+    offered = [f'href="{path}/edit"' in volunteer.get(path).text for path in (theirs, own)]
+
+    assert offered == [False, True]
+    assert [volunteer.get(f"{path}/edit").status_code for path in (theirs, own)] == [403, 200]
+    assert [archivist.get(f"{path}/edit").status_code for path in (theirs, own)] == [200, 200]
+
+
 def test_amending_a_report(archivist, library):
     path = f"/condition-reports/{library.report}"
     response = archivist.fill_in(
@@ -121,6 +132,29 @@ def test_an_archivist_vouches_for_an_image_and_it_is_verified(archivist, library
     assert "proof-read" in page
     assert "Against the print." in page
     assert "Download to punch" in page
+
+
+def test_the_form_of_a_tape_names_its_program_and_takes_another_by_title(archivist, library):
+    archivist.fill_in("/programs/new", title="Lanterns")
+    path = "/tapes/1979.6"
+    first = archivist.fill_in(f"{path}/edit", title="Unread", revision="1", program="kites")
+    shown = archivist.get(f"{path}/edit").text
+    wrong = archivist.fill_in(f"{path}/edit", title="Unread", revision="2", program="Lantern")
+
+    assert first.headers["location"] == path
+    assert f'value="Kites (no. {library.program})" autocomplete' in shown
+    assert '<option value="Lanterns (no. ' in shown
+    assert wrong.status_code == 422
+    assert "no program is called so" in wrong.text
+    assert 'value="Lantern" autocomplete' in wrong.text
+
+
+def test_an_image_becomes_a_version_of_a_held_program(archivist, library):
+    response = archivist.fill_in(
+        f"/images/{library.hex}/version", program="Kites", label="third", program_title="ignored"
+    )
+
+    assert response.headers["location"] == f"/programs/{library.program}"
 
 
 def test_an_image_becomes_a_version_of_a_new_program(archivist, library):

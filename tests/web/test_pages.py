@@ -53,9 +53,9 @@ FOR_VOLUNTEERS = [
     "/tapes/1979.1/edit",
     "/tapes/1979.1/condition/new",
     "/account",
-    "/condition-reports/{report}/edit",
 ]
 FOR_ARCHIVISTS = [
+    "/condition-reports/{report}/edit",
     "/programs/new",
     "/programs/{program}/edit",
     "/images/{damaged}/proof-read",
@@ -212,6 +212,15 @@ def test_the_comparison_shows_the_added_line_by_sign_and_word(visitor, library):
     assert '<span class="diff-sign">+</span><span class="diff-word">added</span>' in text
     assert "row-changed" not in text
     assert "row-removed" not in text
+
+
+def test_a_long_comparison_is_shown_in_parts(visitor, library):
+    path = f"/images/{library.long}/compare/{library.kites}"
+    first, last = visitor.get(path).text, visitor.get(path, params={"page": 8}).text
+
+    assert "Part 1 of 8" in first
+    assert f'<a rel="next" href="{path}?page=2">' in first
+    assert (first.count('<tr class="row-'), 'rel="next"' in last) == (1000, False)
 
 
 def test_the_problems_of_the_api_have_their_help(visitor):

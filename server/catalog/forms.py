@@ -1,0 +1,79 @@
+"""Normal forms of images held: those kept, and those made again of what is decoded."""
+
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
+
+from sqlalchemy import select
+from sqlmodel import col
+
+from server.catalog.work import Work
+from server.store import forms
+from server.store.images import Decoding, ImageRow
+from server.store.listings import unpack_listing
+from server.tape.formats import FORMATS
+from server.tape.image import Image, Orientation
+from server.tape.kinship import NormalForm
+from server.tape.listing import Listing
+from server.tape.normal_form import form_of, is_textual
+from server.tape.view import View
+
+_DECODED = (
+    select(
+        col(Decoding.image_id),
+        col(ImageRow.levels),
+        col(Decoding.format),
+        col(Decoding.language),
+        col(Decoding.orientation),
+        col(Decoding.content),
+        col(Decoding.listing),
+        col(Decoding.load_ranges),
+    )
+    .join(ImageRow, col(ImageRow.id) == col(Decoding.image_id))
+    .where(col(Decoding.superseded).is_(False))
+)
+
+
+class _Held(NamedTuple):
+    """A row of `_DECODED`."""
+
+    image_id: int
+    levels: int
+    format: str
+    language: str | None
+    orientation: str
+    content: bytes
+    listing: bytes
+    load_ranges: list[dict[str, int]]
+
+
+def of(work: Work, image_ids: set[int]) -> Mapping[int, NormalForm]:
+    """The normal forms of images held, by id: kept ones, and new ones where none is kept."""
+    kept = forms.kept(work.session, image_ids)
+    return {**kept, **dict(remade(work, image_ids - kept.keys()))}
+
+
+def remade(work: Work, image_ids: set[int]) -> Iterator[tuple[int, NormalForm]]:
+    """The normal forms of images held, made anew of their newest decodings."""
+    if image_ids:
+        rows = work.session.execute(_DECODED.where(col(Decoding.image_id).in_(image_ids)))
+        yield from ((row.image_id, _form(work, _Held(*row))) for row in rows)
+
+
+def _form(work: Work, held: _Held) -> NormalForm:
+    """The normal form of an image held, out of no more of its decoding than it needs."""
+    textual = is_textual(held.format, held.language)
+    listing = unpack_listing(held.listing) if textual else Listing()
+    memory = {} if textual else _memory(work, held)
+    return form_of(held.format, held.language, listing, held.content, memory)
+
+
+def _memory(work: Work, held: _Held) -> Mapping[int, bytes]:
+    """What the image loads: not stored, but its format reads it from the frames at once."""
+    if not held.load_ranges:
+        return {}
+    frames = work.session.scalar(
+        select(col(ImageRow.frames)).where(col(ImageRow.id) == held.image_id)
+    )
+    assert frames is not None
+    view = View(Image(frames, held.levels), Orientation(held.orientation))
+    return FORMATS[held.format].parse(view).memory

@@ -1,0 +1,90 @@
+"""Programs that were numbered anew: one is seen under the numbers of the other.
+
+What `renumbered` means is said here, and nowhere else: two programs are the same but for their
+numbering when each line has the statements of its counterpart, and each jump leads to the
+counterpart of the line that it led to. Where that holds of most lines only, they are near, and
+said to be renumbered, and all that differs besides is counted under one numbering.
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
+
+from server.tape.line_targets import number_free, with_targets
+from server.tape.listing_diff import Keyed, pair
+from server.tape.normal_form import NormalForm, without_number
+
+_SHARE = 4
+"""One in so many lines must have gone on under another number before anything is tried."""
+
+
+def looks_renumbered(a: Keyed, b: Keyed) -> bool:
+    """Whether enough statements are in both under other numbers; cheap, for every candidate."""
+    fewer = min(len(a.lines), len(b.lines))
+    if fewer < 2 or a.lines == b.lines:
+        return False
+    moved = _in_both(a.bodies, b.bodies) - _in_both(a.lines, b.lines)
+    return moved >= 2 and moved * _SHARE >= fewer
+
+
+def _in_both(a: Sequence[str], b: Sequence[str]) -> int:
+    """How many lines are in both; of those that stand often, as many as in the fewer."""
+    if not set(a) & set(b):
+        return 0
+    return (Counter(a) & Counter(b)).total()
+
+
+def renumbered_like(a: Keyed, b: Keyed) -> Keyed:
+    """The lines of `b` under the numbers of their counterparts in `a`.
+
+    A line without a counterpart gets a number that `a` does not use, after that of the line
+    before it; a jump goes on to lead where it led.
+    """
+    matched = dict(_pairs(a, b))
+    keys: list[int | None] = []
+    last, taken = 0, set(a.keys)
+    for at, key in enumerate(b.keys):
+        if key is None:
+            keys.append(None)
+            continue
+        counterpart = a.keys[matched[at]] if at in matched else None
+        last = _free(last, taken) if counterpart is None else counterpart
+        taken.add(last)
+        keys.append(last)
+    places = dict(reversed(list(zip(b.keys, keys, strict=True))))
+    lines = [
+        line if old is None else f"{new} {_led(line, old, places, taken)}"
+        for line, old, new in zip(b.lines, b.keys, keys, strict=True)
+    ]
+    return Keyed(lines, keys)
+
+
+def form_like(a: NormalForm, b: NormalForm) -> NormalForm | None:
+    """`b` under the numbers of `a`; None where nothing speaks for it."""
+    left, right = Keyed(a.lines, a.keys), Keyed(b.lines, b.keys)
+    if not looks_renumbered(left, right):
+        return None
+    seen = renumbered_like(left, right)
+    return replace(b, lines=tuple(seen.lines), keys=tuple(seen.keys))
+
+
+def _pairs(a: Keyed, b: Keyed) -> list[tuple[int, int]]:
+    """Which line of `b` stands for which of `a`, told by their statements alone."""
+    free = [number_free(side.lines, side.keys).bodies for side in (a, b)]
+    left, right = (Keyed(bodies, [None] * len(bodies)) for bodies in free)
+    return [(at, counterpart) for counterpart, at in pair(left, right)]
+
+
+def _free(last: int, taken: set[int | None]) -> int:
+    while last in taken:
+        last += 1
+    return last
+
+
+def _led(line: str, old: int, places: dict[int | None, int | None], taken: set[int | None]) -> str:
+    """The statements of `line`, its jumps under the new numbers."""
+
+    def target(number: int) -> int | None:
+        return places[number] if number in places else _free(number, taken)
+
+    return with_targets(without_number(line, old), target)
