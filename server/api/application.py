@@ -8,6 +8,7 @@ from fastapi.openapi.utils import get_openapi
 from starlette.types import Scope
 
 from server.api import (
+    by_example,
     condition_reports,
     images,
     problems,
@@ -26,6 +27,7 @@ VERSION: Final = "/v1"
 ROUTERS: Final[tuple[APIRouter, ...]] = (
     images.router,
     search.router,
+    by_example.router,
     tapes.router,
     programs.router,
     condition_reports.router,

@@ -9,20 +9,18 @@ from sqlalchemy import select
 from sqlmodel import col
 
 from server.catalog import byte_pattern, byte_search, kinship
-from server.catalog.accession import Examined, Upload, examine
 from server.catalog.byte_pattern import Base, BytePattern
 from server.catalog.byte_values import BytePage, ByteQuery, Where
 from server.catalog.errors import Invalid
 from server.catalog.held import known, titles
 from server.catalog.inputs import Input
-from server.catalog.kinship import Found
 from server.catalog.records import KinRecord
+from server.catalog.uploads import Examined, Upload, examine
 from server.catalog.work import Work
 from server.store.images import ImageRow
 from server.store.search import fold, is_scanned, newest
 from server.store.texts import LISTINGS
 from server.tape.fingerprints import fingerprints
-from server.tape.kinship import describe
 from server.tape.language import line_number
 from server.tape.listing import Line, Listing
 from server.tape.normal_form import form_of
@@ -31,7 +29,10 @@ LINES: Final = 12
 """Of an example's lines, the longest are looked for, so many."""
 
 HELD_BY: Final = 20
-"""Listings, and kin, that are told."""
+"""Listings that are told."""
+
+LARGEST: Final = 1_000_000
+"""Bytes of an image that may be an example: eight rolls of 1,000 feet."""
 
 TRIED: Final = 60
 """The newest listings that hold one line of the example are compared with all its lines."""
@@ -100,19 +101,19 @@ def of_example(work: Work, example: Example) -> Answer:
     return Answer(holders=holders, kin=tuple(kin))
 
 
-def of_image(work: Work, upload: Upload, limit: int) -> Answer:
+def of_image(work: Work, upload: Upload) -> Answer:
     """What is the image, holds it, is part of it or resembles it; nothing is kept of it.
 
     Raises:
         TooLarge, Invalid: as `accession.examine`.
     """
-    examined = examine(upload, limit)
+    examined = examine(upload, LARGEST)
     sha256 = examined.decoded.image.sha256
     image_id = work.session.scalar(select(col(ImageRow.id)).where(col(ImageRow.sha256) == sha256))
     found = kinship.find(work, examined.form, examined.fingerprints, besides=image_id)
     frames = _of_frames(work, examined)
     return Answer(
-        held=None if image_id is None else sha256, kin=_records(work, found), frames=frames
+        held=None if image_id is None else sha256, kin=kinship.told(work, found), frames=frames
     )
 
 
@@ -125,9 +126,7 @@ def _of_frames(work: Work, examined: Examined) -> BytePage:
 
 
 def _of_bytes(work: Work, pattern: BytePattern) -> Answer:
-    frames, memory = (
-        byte_search.search(work, pattern, ByteQuery(where=where)) for where in Where
-    )
+    frames, memory = (byte_search.search(work, pattern, ByteQuery(where=where)) for where in Where)
     return Answer(frames=frames, memory=memory)
 
 
@@ -176,23 +175,4 @@ def _kin_of_lines(work: Work, lines: Sequence[str]) -> tuple[KinRecord, ...]:
     listing = Listing(tuple(Line(line, 0, 0, line_number(line)) for line in lines))
     language = "basic" if all(line.key is not None for line in listing.lines) else None
     form = form_of("text", language, listing, "\n".join(lines).encode(), {})
-    return _records(work, kinship.find(work, form, fingerprints(form)))
-
-
-def _records(work: Work, found: Sequence[Found]) -> tuple[KinRecord, ...]:
-    names = titles(work, [each.image_id for each in found]) if found else {}
-    return tuple(
-        KinRecord(
-            sha256=each.sha256,
-            title=names[each.image_id].title,
-            accession=names[each.image_id].accession,
-            kinship=each.kinship.kind,
-            similarity=each.kinship.similarity,
-            distance=each.kinship.distance,
-            added=each.kinship.added,
-            removed=each.kinship.removed,
-            changed=each.kinship.changed,
-            description=describe(each.kinship),
-        )
-        for each in found[:HELD_BY]
-    )
+    return kinship.told(work, kinship.find(work, form, fingerprints(form)))

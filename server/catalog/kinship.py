@@ -121,6 +121,11 @@ def of(work: Work, image_id: int) -> tuple[KinRecord, ...]:
     return _records(work, kin)
 
 
+def told(work: Work, found: Collection[Found]) -> tuple[KinRecord, ...]:
+    """What was found, as it is told of an image that need not be held; nearest first."""
+    return _records(work, {each.image_id: each.kinship for each in found})
+
+
 def between(work: Work, image_id: int, other_id: int) -> KinRecord:
     """How the image `image_id` relates to the image `other_id`, compared afresh."""
     if image_id == other_id:

@@ -5,14 +5,11 @@ from argparse import Namespace
 from pathlib import Path
 
 from server.api.models import KinOut, ReceiptOut
-from server.api.search import HitOut
 from server.api.tapes import TapeRowOut
-from server.catalog import accession, downloads, images, search, tapes
+from server.catalog import accession, downloads, images, tapes
 from server.catalog.accession import Upload
 from server.catalog.errors import ArchiveError, NotVerified
 from server.catalog.records import Receipt
-from server.catalog.search import Hit, SearchPage, SearchQuery
-from server.catalog.search_values import FACETS, SearchHelp
 from server.catalog.tape_values import TapeQuery, TapeRow
 from server.commands.archive import plainly, refuse, working
 from server.commands.console import DONE, give, say, table
@@ -62,48 +59,6 @@ def _say_receipt(file: str, receipt: Receipt) -> None:
         say(f"  the same content as {receipt.duplicate_of}")
     say(*(f"  resembles {each.title}: {each.description}" for each in receipt.kin))
     say(*(f"  {note}" for note in receipt.notes))
-
-
-@plainly
-def find(args: Namespace) -> int:
-    """Find `args.text` in listings, tapes and programs: every place, part by part."""
-    asked = {"q": args.text, "line": args.line}
-    asked |= {name: getattr(args, name) for name in ("kind", *FACETS)}
-    query = SearchQuery.of({name: value for name, value in asked.items() if value is not None})
-    page: SearchPage | None = None
-    while page is None or page.next_cursor is not None:
-        if page is not None:
-            query = query.model_copy(update={"cursor": page.next_cursor})
-        with working(writes=False) as work:
-            page = search.find(work, query)
-        for hit in page.hits:
-            _show_hit(hit, as_json=args.json)
-        if not args.json:
-            _say_help(page.help)
-    if not args.json:
-        say(f"{page.total:,}{'' if page.total_is_exact else ' and more'} found")
-    return DONE
-
-
-def _say_help(help_: SearchHelp | None) -> None:
-    if help_ is None:
-        return
-    if help_.spelling:
-        say(f"Did you mean: {help_.spelling}")
-    for each in help_.near:
-        say(f"like it: {each.accession or f'program {each.program}'}  {each.title}")
-    for name, count in help_.dropped.items():
-        say(f"without --{name.replace('_', '-')}: {count:,}")
-
-
-def _show_hit(hit: Hit, *, as_json: bool) -> None:
-    if as_json:
-        give(HitOut.of(hit))
-        return
-    line = "" if hit.line is None else f", line {hit.line}"
-    name = hit.accession or hit.sha256 or f"program {hit.program}"
-    excerpt = "".join(text for text, _ in hit.excerpt)
-    say(f"{name}  {hit.title}, {hit.field}{line}: {excerpt}")
 
 
 @plainly

@@ -6,6 +6,7 @@ from types import MappingProxyType
 from typing import Any, Final
 from urllib.parse import urlencode
 
+from server.catalog.byte_values import ByteHit, BytePlace
 from server.catalog.search_values import Hit
 from server.catalog.vocabulary import (
     Condition,
@@ -22,6 +23,9 @@ from server.tape.formats import FORMATS
 from server.tape.formats.base import Loader
 from server.tape.image import FRAME_PITCH_MM
 from server.web.listed import page_of_line, visible
+
+FRAMES_A_ROW: Final = 16
+"""Frames side by side where they are shown as numbers."""
 
 
 def number(value: float) -> str:
@@ -135,6 +139,17 @@ def target(hit: Hit, run: str) -> str:
     return f"/tapes/{hit.accession}"
 
 
+def byte_target(place: BytePlace, hit: ByteHit, where: str) -> str:
+    """The address that found bytes lead to: the frames, or the line of what is loaded there."""
+    if where == "memory" and place.line is not None:
+        return f"/images/{hit.sha256}/listing?page={page_of_line(place.line)}#L{place.line}"
+    if where == "memory":
+        return f"/images/{hit.sha256}"
+    row = place.at - place.at % FRAMES_A_ROW
+    marked = {"at": place.at, "length": len(place.found)}
+    return f"/images/{hit.sha256}/frames?{urlencode(marked)}#F{row}"
+
+
 CHECK_WORDS: Final[Mapping[str, str]] = MappingProxyType(
     {"sound": "checks pass", "damaged": "damaged", "no-check": "carries no check"}
 )
@@ -184,6 +199,7 @@ FILTERS: Final[dict[str, Callable[..., Any]]] = {
     "tried": tried,
     "visible": visible,
     "target": target,
+    "byte_target": byte_target,
     "page_of_line": page_of_line,
 }
 
