@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from typing import Any, Final, NamedTuple
 
 from sqlalchemy import Select, Subquery, and_, case, func, null, select
+from sqlalchemy import cast as sql_cast
 from sqlmodel import col
 
 from server.catalog.records import VerifiedBy
@@ -37,22 +38,23 @@ _STRONGEST = func.coalesce(
     0,
 )
 
-_OF_IMAGE: Final = {
+_OF_IMAGE: Final[dict[str, Any]] = {
     "format": col(Decoding.format),
     "check_status": col(Decoding.check_status),
     "language": col(Decoding.language),
     "loader": col(Decoding.loader),
     "verification": case(dict(enumerate(VerifiedBy)), value=_STRONGEST),
 }
-_OF_TAPE: Final = {
+_OF_TAPE: Final[dict[str, Any]] = {
     "medium": col(Tape.medium),
     "condition": col(Tape.condition),
     "place": col(Tape.place),
     "year_from": col(Tape.year_from),
     "year": col(Tape.year_to),
 }
-_OF_PROGRAM: Final = {"machine": col(Program.machine)}
-_OF_PERSON: Final = {"contributor": col(Person.display_name)}
+_NOTHING_OF_TAPE: Final = {name: sql_cast(null(), column.type) for name, column in _OF_TAPE.items()}
+_OF_PROGRAM: Final[dict[str, Any]] = {"machine": col(Program.machine)}
+_OF_PERSON: Final[dict[str, Any]] = {"contributor": col(Person.display_name)}
 
 _CURRENT = ~col(Decoding.superseded)
 
@@ -122,7 +124,7 @@ BUNDLES: Final[Mapping[HitKind, tuple[Bundle, ...]]] = {
         _bundle(
             _OF_IMAGE | _OF_TAPE,
             _tapes_with_images(col(Tape.program_id)),
-            _rows(col(Version.program_id), _OF_IMAGE | dict.fromkeys(_OF_TAPE, null()))
+            _rows(col(Version.program_id), _OF_IMAGE | _NOTHING_OF_TAPE)
             .select_from(Version)
             .join(Decoding, col(Decoding.image_id) == col(Version.image_id))
             .where(_CURRENT),

@@ -3,55 +3,53 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from sqlalchemy import func, or_, select
+from sqlalchemy import func, literal, select
 from sqlalchemy.orm import Session
 from sqlmodel import col
 
 from server.catalog import narrowing
-from server.catalog.narrowing import IMAGE_FIELDS, STRONGEST, TAPE_FIELDS, WORDS, AnySelect
+from server.catalog.narrowing import FIELDS, WORDS, AnySelect
 from server.catalog.tape_values import Sort, TapeQuery, TapeRow
 from server.catalog.vocabulary import Condition, Hazard, Medium
-from server.store.images import Decoding, ImageRow, Reading
+from server.store.images import ImageRow
 from server.store.kin import Kinship
 from server.store.programs import Program
 from server.store.tapes import Tape
 from server.tape.findings import CheckStatus
 
-_KIN = (
-    select(func.count())
-    .select_from(Kinship)
-    .where(
-        or_(
-            col(Kinship.image_a_id) == col(Reading.image_id),
-            col(Kinship.image_b_id) == col(Reading.image_id),
-        )
-    )
-    .correlate(Reading)
-    .scalar_subquery()
+_KIN = sum(
+    (
+        select(func.count())
+        .select_from(Kinship)
+        .where(mine == col(Tape.image_id))
+        .correlate(Tape)
+        .scalar_subquery()
+        for mine in (col(Kinship.image_a_id), col(Kinship.image_b_id))
+    ),
+    literal(0),
 )
 
 _COLUMNS: AnySelect = (
-    narrowing.joined(
-        select(
-            col(Tape.accession_number),
-            col(Tape.title),
-            col(Tape.program_id),
-            col(Program.title),
-            col(Decoding.format),
-            col(Decoding.check_status),
-            STRONGEST,
-            col(Tape.condition),
-            col(Tape.hazard),
-            col(Tape.loader_requirement),
-            col(Tape.medium),
-            col(Tape.levels),
-            col(Tape.place),
-            col(ImageRow.sha256),
-            _KIN,
-        )
+    select(
+        col(Tape.accession_number),
+        col(Tape.title),
+        col(Tape.program_id),
+        col(Program.title),
+        col(Tape.format),
+        col(Tape.check_status),
+        col(Tape.verified),
+        col(Tape.condition),
+        col(Tape.hazard),
+        col(Tape.loader_requirement),
+        col(Tape.medium),
+        col(Tape.levels),
+        col(Tape.place),
+        col(ImageRow.sha256),
+        _KIN,
     )
+    .select_from(Tape)
     .outerjoin(Program, col(Program.id) == col(Tape.program_id))
-    .outerjoin(ImageRow, col(ImageRow.id) == col(Reading.image_id))
+    .outerjoin(ImageRow, col(ImageRow.id) == col(Tape.image_id))
 )
 
 _ORDERS: Mapping[Sort, Callable[[], tuple[Any, ...]]] = {
@@ -69,16 +67,10 @@ def rows(session: Session, query: TapeQuery) -> tuple[TapeRow, ...]:
 
 
 def _on_page(session: Session, query: TapeQuery) -> AnySelect:
-    """The ids of those tapes; their images are looked at only where they decide."""
-    images = narrowing.conditions(query, IMAGE_FIELDS)
-    ids: AnySelect = select(col(Tape.id))
+    """The ids of those tapes."""
     return (
-        (narrowing.joined(ids) if images else ids)
-        .where(
-            *narrowing.of_words(session, query.q),
-            *narrowing.conditions(query, TAPE_FIELDS),
-            *images,
-        )
+        select(col(Tape.id))
+        .where(*narrowing.of_words(session, query.q), *narrowing.conditions(query, FIELDS))
         .order_by(*_ORDERS[query.sort]())
         .offset((query.page - 1) * query.page_size)
         .limit(query.page_size)

@@ -258,16 +258,16 @@ def _holds(session: Session, texts: Texts, needle: str) -> ColumnElement[bool]:
 
 def _ways(texts: Texts, needles: Sequence[str]) -> list[list[str]]:
     """The runs that a text has to hold, for each way in which it can hold all the needles."""
-    folded = [[fold(needle) for needle in needles]]
-    if texts.plain is None or not any(map(_is_name, needles)):
-        return folded
-    return [*folded, [plain(needle) if _is_name(needle) else fold(needle) for needle in needles]]
+    folded = [fold(needle) for needle in needles]
+    if texts.plain is None:
+        return [folded]
+    names = [plain(needle) if _is_name(needle) else fold(needle) for needle in needles]
+    return [folded] if names == folded else [folded, names]
 
 
 def _is_name(needle: str) -> bool:
-    """Whether the needle without its spaces and signs is another one, and long enough."""
-    name = plain(needle)
-    return name != fold(needle) and not is_scanned(name)
+    """Whether enough of the needle is left without its spaces and signs to know a name by it."""
+    return not is_scanned(plain(needle))
 
 
 def _asked(run: str) -> Grams:
