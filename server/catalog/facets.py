@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from server.catalog import narrowing
 from server.catalog.narrowing import FIELDS, IMAGE_FIELDS, NO_IMAGE, TAPE_FIELDS, AnySelect
 from server.catalog.tape_values import FacetValue, TapeQuery
+from server.store.remembered import remembered
 from server.tape.formats import FORMATS
 
 MOST_VALUES: Final = 40
@@ -32,6 +33,11 @@ class Counted(NamedTuple):
 
 def count(session: Session, query: TapeQuery) -> Counted:
     """The tapes that match the query, and what they could be narrowed by."""
+    asked = query.model_dump_json(exclude={"sort", "page", "page_size"})
+    return remembered(session, asked, lambda: _count(session, query))
+
+
+def _count(session: Session, query: TapeQuery) -> Counted:
     total, of_images = _of_images(session, query)
     found = of_images | _of_tapes(session, query)
     return Counted(total, {name: _facet(session, query, name, found[name]) for name in _ORDER})

@@ -1,9 +1,10 @@
 """The rows of a list of tapes: filtered and paged by the database, named columns only."""
 
 from collections.abc import Callable, Mapping
+from functools import cache
 from typing import Any
 
-from sqlalchemy import func, literal, select
+from sqlalchemy import ColumnElement, bindparam, func, literal, select
 from sqlalchemy.orm import Session
 from sqlmodel import col
 
@@ -61,20 +62,31 @@ _ORDERS: Mapping[Sort, Callable[[], tuple[Any, ...]]] = {
 
 def rows(session: Session, query: TapeQuery) -> tuple[TapeRow, ...]:
     """The tapes on the page that was asked for."""
-    order = _ORDERS[query.sort]()
-    statement = _COLUMNS.where(col(Tape.id).in_(_on_page(session, query))).order_by(*order)
-    return tuple(_row(*row) for row in session.execute(statement))
+    conditions = [
+        *narrowing.of_words(session, query.q),
+        *narrowing.conditions(query, FIELDS),
+    ]
+    statement = _page(query.sort, *conditions) if conditions else _whole(query.sort)
+    part = {"start": (query.page - 1) * query.page_size, "size": query.page_size}
+    return tuple(_row(*row) for row in session.connection().execute(statement, part))
 
 
-def _on_page(session: Session, query: TapeQuery) -> AnySelect:
-    """The ids of those tapes."""
-    return (
+@cache
+def _whole(sort: Sort) -> AnySelect:
+    """Any page of all tapes. To make the statement takes longer than to answer it: kept."""
+    return _page(sort)
+
+
+def _page(sort: Sort, *conditions: ColumnElement[bool]) -> AnySelect:
+    order = _ORDERS[sort]()
+    ids = (
         select(col(Tape.id))
-        .where(*narrowing.of_words(session, query.q), *narrowing.conditions(query, FIELDS))
-        .order_by(*_ORDERS[query.sort]())
-        .offset((query.page - 1) * query.page_size)
-        .limit(query.page_size)
+        .where(*conditions)
+        .order_by(*order)
+        .offset(bindparam("start"))
+        .limit(bindparam("size"))
     )
+    return _COLUMNS.where(col(Tape.id).in_(ids)).order_by(*order)
 
 
 def _row(
