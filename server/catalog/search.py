@@ -82,6 +82,7 @@ class _Search:
         self._query = query
         self._listings = of_listings(query, LISTINGS.key)
         self._records = [of_records(query)]
+        self._ranked_here: list[int] | None = None
 
     def places(self, after: Place | None) -> Iterator[Place]:
         """The places after `after`, one after the other."""
@@ -197,14 +198,17 @@ class _Search:
                     yield Place(stage, key, top)
 
     def _window(self, top: int) -> list[int]:
-        return newest(
-            self._session,
-            LISTINGS,
-            [self._query.q],
-            RANKED,
-            before=top + 1,
-            only=self._listings,
-        )
+        """The newest listings that hold the run, as many as are ranked."""
+        if self._ranked_here is None:
+            self._ranked_here = newest(
+                self._session,
+                LISTINGS,
+                [self._query.q],
+                RANKED,
+                before=top + 1,
+                only=self._listings,
+            )
+        return self._ranked_here
 
     def _older(self, after: Place | None, top: int) -> Iterator[Place]:
         if after is None:

@@ -112,8 +112,7 @@ class _Told:
             yield from self._asked_line(image)
             return
         lines = unpack_texts(image.packed)
-        folded = fold(self._needle)
-        found = [index for index, line in enumerate(lines) if folded in fold(line)]
+        found = _holding(lines, fold(self._needle))
         for index in found[:LINES_SHOWN]:
             yield self._line_hit(image, "listing", lines, index, len(found))
 
@@ -171,6 +170,18 @@ class _Told:
             check_status=CheckStatus(image.check_status),
             verification=VerifiedBy(self._words[image.id]),
         )
+
+
+def _holding(lines: Sequence[str], needle: str) -> list[int]:
+    """The indexes of the lines that hold a folded needle; they are folded as one text."""
+    text = fold("\n".join(lines))
+    found, at, index, counted = [], text.find(needle), 0, 0
+    while at >= 0:
+        index, counted = index + text.count("\n", counted, at), at
+        found.append(index)
+        end = text.find("\n", at)
+        at = text.find(needle, end) if end >= 0 else -1
+    return found
 
 
 def _index_of(lines: Sequence[Line], number: int) -> int | None:
