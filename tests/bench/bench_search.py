@@ -105,9 +105,10 @@ class Library:
         ]
         session.execute(insert(Reading), readings)
         begun = time.process_time()
-        texts = [{"image_id": number, "body": fold(body)} for number, body in bodies.items()]
+        folded = {number: fold(body) for number, body in bodies.items()}
+        texts = [{"image_id": number, "body": body} for number, body in folded.items()]
         session.execute(insert(ListingText), texts)
-        grams = [(row["image_id"], grams_of_texts(row["body"])) for row in texts]
+        grams = [(number, grams_of_texts(body)) for number, body in folded.items()]
         index_of(session).put(session, LISTINGS.index, grams)
         self.indexing += time.process_time() - begun
         for row in tapes:
@@ -197,7 +198,7 @@ def like(engine: Engine) -> Callable[[str], object]:
 
 def grep(folder: Path) -> Callable[[str], object]:
     def ask(needle: str) -> object:
-        command = ["grep", "-rlF", "-e", needle, folder]
+        command = ["grep", "-rlF", "-e", needle, str(folder)]
         return subprocess.run(command, capture_output=True, check=False).stdout
 
     return ask
