@@ -1,7 +1,7 @@
 """Everything put together: one application for one set of settings, and no other place to wire."""
 
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, nullcontext
 
 from anyio.to_thread import current_default_thread_limiter
 from fastapi import FastAPI
@@ -10,6 +10,7 @@ from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES, GZipMiddle
 from server import api, web
 from server.catalog import published
 from server.catalog.work import COMMAND, unit_of_work
+from server.jobs.background import Background
 from server.settings import Settings
 from server.store.engine import make_engine
 from server.store.migration import migrate
@@ -26,6 +27,7 @@ def create_app(settings: Settings) -> FastAPI:
     app = FastAPI(lifespan=_lifespan, openapi_url=None)
     app.state.settings = settings
     app.state.engine = make_engine(settings)
+    app.state.background = None
     app.add_middleware(GZipMiddleware, compresslevel=5, exclude_content_types=AS_THEY_ARE)
     app.add_middleware(SecurityHeaders, secure=settings.secure_cookies)
     for failure in errors.KINDS:
@@ -45,6 +47,8 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     with unit_of_work(app.state.engine, COMMAND) as work:
         published.let_in(work, demo=settings.demo)
     try:
-        yield
+        with Background(settings) if settings.background_work else nullcontext() as background:
+            app.state.background = background
+            yield
     finally:
         app.state.engine.dispose()

@@ -152,8 +152,12 @@ def _add_holdings(commands: Any) -> None:
     listed = _add(actions, "list", "holdings:tapes_held", "list tapes")
     listed.add_argument("--page", type=int, default=1, help="page of the list (%(default)s)")
     _json(listed)
-    kin = _add(commands, "kin", "holdings:kin", "list what an image resembles")
-    kin.add_argument("sha256", metavar="SHA256")
+    kin = _add(commands, "kin", "kin:run", "list what an image resembles, or find all kin anew")
+    which = kin.add_mutually_exclusive_group(required=True)
+    which.add_argument("sha256", metavar="SHA256", nargs="?")
+    which.add_argument(
+        "--everything", action="store_true", help="find kin in everything; goes on if interrupted"
+    )
     _json(kin)
     download = _add(commands, "download", "holdings:download", "write the frames of an image")
     download.add_argument("sha256", metavar="SHA256")

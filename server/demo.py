@@ -1,8 +1,7 @@
 """The demonstration: the library of an invented club, loaded as its people would have done it."""
 
 import tomllib
-from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 from sqlalchemy import Engine, func, select
 
@@ -13,12 +12,12 @@ from server.catalog.errors import Conflict
 from server.catalog.program_values import NewProgram, NewVersion
 from server.catalog.tape_values import NewTape
 from server.catalog.work import COMMAND, Work, unit_of_work
+from server.checkout import SEED_DATA
 from server.settings import Settings
 from server.store.images import ImageRow
 from server.store.programs import Program
 from server.store.tapes import Tape
 
-SEED_DATA: Final = Path(__file__).resolve().parents[1] / "seed_data"
 READS, KEEPS = "odile", "aksel"
 """Who read the tapes and entered them, and who keeps programs and versions."""
 

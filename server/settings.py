@@ -47,6 +47,9 @@ class Settings(BaseSettings):
     page_size: int = Field(default=50, ge=1, le=200)
     """Rows on a page of a list."""
 
+    background_work: bool = True
+    """Whether this process takes up background work; one of several workers is enough."""
+
     database_wait_seconds: float = Field(default=10, gt=0)
     """How long to wait for a connection or a lock before the caller is told to try again."""
     statement_limit_seconds: float = Field(default=30, gt=0)

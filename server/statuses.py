@@ -203,6 +203,9 @@ UNAVAILABLE: Final = Problem(
     "Try again in a moment; nothing was stored.",
 )
 
+RETRY_SECONDS: Final = 2
+"""After how long it is worth asking a busy archive again."""
+
 PROBLEMS: Final[Mapping[str, Problem]] = MappingProxyType(
     {
         problem.code: problem

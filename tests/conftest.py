@@ -4,6 +4,7 @@
 what does not depend on the database. Each test has a database of its own.
 """
 
+import os
 import shutil
 from collections.abc import Callable, Iterator
 from itertools import count
@@ -16,6 +17,9 @@ from server.settings import Settings
 from server.store.engine import make_engine
 from server.store.migration import migrate
 from tests.postgres_server import NoPostgres, postgres_server
+
+os.environ["FEEDHOLE_BACKGROUND_WORK"] = "no"
+"""The engine of background work is one a process; a test that wants it says so in its settings."""
 
 TEMPLATE = "feedhole_template"
 NUMBERS = count()

@@ -10,12 +10,14 @@ from starlette.types import Scope
 from server.api import (
     by_example,
     condition_reports,
+    families,
     images,
     problems,
     programs,
     search,
     sign_in,
     tapes,
+    work,
 )
 from server.api.head import HeadAsGet
 from server.api.models import ListingLineOut
@@ -26,11 +28,13 @@ VERSION: Final = "/v1"
 
 ROUTERS: Final[tuple[APIRouter, ...]] = (
     images.router,
+    families.router,
     search.router,
     by_example.router,
     tapes.router,
     programs.router,
     condition_reports.router,
+    work.router,
     sign_in.router,
 )
 

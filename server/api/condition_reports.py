@@ -100,17 +100,14 @@ def log_report(
     with caller.work() as work:
         report = ReportOut.model_validate(condition.log(work, new))
     response.headers["Location"] = address(request, "get_report", report_id=report.id)
-    marked(response, report)
-    return report
+    return marked(response, report)
 
 
 @router.get("/{report_id}", responses=READING | responses("not-found", "invalid"))
 def get_report(report_id: ReportId, response: Response, caller: CallerDep) -> ReportOut:
     """A condition report, as last amended."""
     with caller.reading() as work:
-        report = ReportOut.model_validate(condition.get(work, report_id))
-    marked(response, report)
-    return report
+        return marked(response, ReportOut.model_validate(condition.get(work, report_id)))
 
 
 @router.patch("/{report_id}", dependencies=SIGNED_IN, openapi_extra=IF_MATCH, responses=CHANGING)
@@ -123,6 +120,6 @@ def amend_report(
 ) -> ReportOut:
     """Put right what is given of a report, and nothing else; what it said before is kept."""
     with caller.work() as work:
-        report = ReportOut.model_validate(condition.amend(work, report_id, change, revision))
-    marked(response, report)
-    return report
+        return marked(
+            response, ReportOut.model_validate(condition.amend(work, report_id, change, revision))
+        )

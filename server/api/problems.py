@@ -25,8 +25,6 @@ MEDIA_TYPE: Final = "application/problem+json"
 
 _LOG = logging.getLogger(__name__)
 
-RETRY_SECONDS: Final = 2
-
 
 class FieldProblem(BaseModel):
     """What is wrong with one field of a request."""
@@ -187,7 +185,7 @@ def tell_busy(request: Request, error: OperationalError | PoolTimeout) -> JSONRe
         request,
         statuses.UNAVAILABLE,
         statuses.UNAVAILABLE.meaning,
-        headers={"Retry-After": str(RETRY_SECONDS)},
+        headers={"Retry-After": str(statuses.RETRY_SECONDS)},
     )
 
 

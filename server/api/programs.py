@@ -91,17 +91,14 @@ def create_program(
     with caller.work() as work:
         program = ProgramOut.model_validate(programs.create(work, new))
     response.headers["Location"] = address(request, "get_program", program_id=program.id)
-    marked(response, program)
-    return program
+    return marked(response, program)
 
 
 @router.get("/{program_id}", responses=READING | responses("not-found", "invalid"))
 def get_program(program_id: ProgramId, response: Response, caller: CallerDep) -> ProgramOut:
     """A program, its versions, and the tapes that carry it."""
     with caller.reading() as work:
-        program = ProgramOut.model_validate(programs.get(work, program_id))
-    marked(response, program)
-    return program
+        return marked(response, ProgramOut.model_validate(programs.get(work, program_id)))
 
 
 @router.patch("/{program_id}", dependencies=SIGNED_IN, openapi_extra=IF_MATCH, responses=CHANGING)
@@ -114,10 +111,8 @@ def change_program(
 ) -> ProgramOut:
     """Change what is given of a program, and nothing else (archivists)."""
     with caller.work() as work:
-        record = programs.change(work, program_id, change, revision)
-    program = ProgramOut.model_validate(record)
-    marked(response, program)
-    return program
+        program = programs.change(work, program_id, change, revision)
+        return marked(response, ProgramOut.model_validate(program))
 
 
 @router.post(
@@ -137,5 +132,4 @@ def add_version(
     with caller.work() as work:
         program = ProgramOut.model_validate(programs.add_version(work, program_id, new))
     response.headers["Location"] = address(request, "get_program", program_id=program_id)
-    marked(response, program)
-    return program
+    return marked(response, program)

@@ -1,6 +1,6 @@
 """Changes to records: each names the revision that it is made against, by ETag and If-Match."""
 
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, TypeVar
 
 from fastapi import Depends, Request, Response
 from pydantic import Field
@@ -14,6 +14,9 @@ class Revised(Fields):
     """A record that changes, one revision after the other."""
 
     revision: int = Field(description="Revision of the record, from 1; the ETag is the same.")
+
+
+RecordT = TypeVar("RecordT", bound=Revised)
 
 
 def _revision(request: Request) -> int | None:
@@ -58,6 +61,7 @@ CHANGING: Final = {
 }
 
 
-def marked(response: Response, record: Revised) -> None:
-    """Give `response` the ETag of the record that it carries."""
+def marked(response: Response, record: RecordT) -> RecordT:
+    """The record, for which `response` is given the ETag."""
     response.headers["ETag"] = tag(str(record.revision))
+    return record

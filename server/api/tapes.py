@@ -23,7 +23,6 @@ from server.api.revisions import (
     marked,
 )
 from server.catalog import condition, tapes
-from server.catalog.inputs import Input, Text
 from server.catalog.records import VerifiedBy
 from server.catalog.tape_values import NewTape, TapeChange, TapeQuery
 from server.catalog.vocabulary import Condition, Hazard, Medium
@@ -89,12 +88,6 @@ class TapeOut(Revised):
     readings: list[ReadingOut] = Field(description="Every reading of the tape.")
 
 
-class Release(Input):
-    """Why a tape may be handled again."""
-
-    note: Annotated[Text, Field(min_length=1, description="What was examined, and by whom.")]
-
-
 @router.get("", responses=responses("invalid"))
 def list_tapes(
     request: Request, response: Response, caller: CallerDep, query: Annotated[TapeQuery, Query()]
@@ -113,17 +106,14 @@ def create_tape(request: Request, response: Response, caller: CallerDep, new: Ne
     with caller.work() as work:
         tape = TapeOut.model_validate(tapes.create(work, new))
     response.headers["Location"] = address(request, "get_tape", number=tape.accession_number)
-    marked(response, tape)
-    return tape
+    return marked(response, tape)
 
 
 @router.get("/{number}", responses=READING)
 def get_tape(number: Number, response: Response, caller: CallerDep) -> TapeOut:
     """A tape and all that is known about it."""
     with caller.reading() as work:
-        tape = TapeOut.model_validate(tapes.get(work, number))
-    marked(response, tape)
-    return tape
+        return marked(response, TapeOut.model_validate(tapes.get(work, number)))
 
 
 @router.patch("/{number}", dependencies=SIGNED_IN, openapi_extra=IF_MATCH, responses=CHANGING)
@@ -132,25 +122,23 @@ def change_tape(
 ) -> TapeOut:
     """Change what is given of a tape, and nothing else (volunteers)."""
     with caller.work() as work:
-        tape = TapeOut.model_validate(tapes.change(work, number, change, revision))
-    marked(response, tape)
-    return tape
+        return marked(
+            response, TapeOut.model_validate(tapes.change(work, number, change, revision))
+        )
 
 
 @router.put("/{number}/images/{sha256}", dependencies=SIGNED_IN, responses=CHANGING)
 def attach_image(number: Number, sha256: Sha256, response: Response, caller: CallerDep) -> TapeOut:
     """Enter an image that is held as a reading of this tape (volunteers)."""
     with caller.work() as work:
-        tape = TapeOut.model_validate(tapes.attach(work, number, sha256))
-    marked(response, tape)
-    return tape
+        return marked(response, TapeOut.model_validate(tapes.attach(work, number, sha256)))
 
 
 @router.post("/{number}/release", dependencies=SIGNED_IN, responses=CHANGING)
-def release_tape(number: Number, response: Response, caller: CallerDep, given: Release) -> TapeOut:
+def release_tape(
+    number: Number, response: Response, caller: CallerDep, given: condition.Release
+) -> TapeOut:
     """End the quarantine of a tape (archivists), after it was examined."""
     with caller.work() as work:
         condition.release(work, number, given.note)
-        tape = TapeOut.model_validate(tapes.get(work, number))
-    marked(response, tape)
-    return tape
+        return marked(response, TapeOut.model_validate(tapes.get(work, number)))

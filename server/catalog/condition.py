@@ -5,8 +5,9 @@ at once; only an archivist, and not the one who saw the hazard gone, lets it out
 """
 
 from datetime import timedelta
-from typing import Any
+from typing import Annotated, Any
 
+from pydantic import Field
 from sqlalchemy import ColumnElement, func, select, true
 from sqlmodel import col
 
@@ -29,7 +30,7 @@ PAGE_SIZE = 50
 class Release(Input):
     """Why a tape need not be held apart any longer."""
 
-    note: RequiredText
+    note: Annotated[RequiredText, Field(description="What was examined, and by whom.")]
 
 
 def page(

@@ -34,9 +34,12 @@ class EventType(StrEnum):
     CONDITION = "condition check"
     VERIFICATION = "verification"
     ACCOUNT = "account change"
+    FAMILY = "family decision"
 
 
-LOCAL = frozenset({EventType.CONDITION, EventType.VERIFICATION, EventType.ACCOUNT})
+LOCAL = frozenset(
+    {EventType.CONDITION, EventType.VERIFICATION, EventType.ACCOUNT, EventType.FAMILY}
+)
 
 
 class ObjectKind(StrEnum):

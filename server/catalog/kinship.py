@@ -1,12 +1,11 @@
 """Kin: which images held already are what a new one is, or a version of it."""
 
-import hashlib
 from collections.abc import Collection, Mapping
 from dataclasses import asdict
 from types import MappingProxyType
 from typing import Any, Final, NamedTuple, TypeAlias
 
-from sqlalchemy import and_, delete, insert, or_, select
+from sqlalchemy import and_, bindparam, delete, insert, or_, select
 from sqlmodel import col
 
 from server.catalog import forms
@@ -16,7 +15,7 @@ from server.catalog.work import Work
 from server.store import fingerprints
 from server.store import forms as stored
 from server.store.fingerprints import Hashes
-from server.store.images import Decoding, ImageRow
+from server.store.images import ImageRow
 from server.store.kin import Fingerprint
 from server.store.kin import Kinship as KinshipRow
 from server.tape.kinship import SAME_IMAGE, Kind, Kinship, NormalForm, Unit, compare, describe
@@ -27,11 +26,15 @@ KEPT: Final = 20
 _NEAREST_FIRST = {kind: place for place, kind in enumerate(Kind)}
 
 
+_DIGESTS = select(col(ImageRow.id), col(ImageRow.sha256)).where(
+    col(ImageRow.id).in_(bindparam("image_ids", expanding=True))
+)
+
+
 class Found(NamedTuple):
     """An image held, and how the new one relates to it."""
 
     image_id: int
-    sha256: str
     kinship: Kinship
 
 
@@ -72,13 +75,12 @@ def meet(
     Comparing takes time, so that it is done before the transaction that writes; those who came
     in since are then all that is left to meet.
     """
-    likely = _likely(work, form, hashes, besides) if hashes.size else set()
+    sharing = fingerprints.candidates(work.session, hashes, besides=besides) if hashes.size else ()
+    likely = {each.image_id for each in sharing}
     before = {image_id: met[image_id] for image_id in likely & met.keys()}
     strangers = forms.of(work, likely - met.keys())
-    names = _digests(work, strangers)
     return before | {
-        image_id: Found(image_id, names[image_id], compare(held, form))
-        for image_id, held in strangers.items()
+        image_id: Found(image_id, compare(held, form)) for image_id, held in strangers.items()
     }
 
 
@@ -134,17 +136,31 @@ def between(work: Work, image_id: int, other_id: int) -> KinRecord:
     return _records(work, {other_id: compare(both[other_id], both[image_id])})[0]
 
 
-def _likely(work: Work, form: NormalForm, hashes: Hashes, besides: int | None) -> set[int]:
-    """Images with the same content, and those that share most fingerprints."""
-    same = col(Decoding.content_sha256) == hashlib.sha256(form.content).hexdigest()
+def among(work: Work, image_ids: Collection[int]) -> dict[tuple[int, int], Kinship]:
+    """What is recorded of images among themselves: how the second of each pair relates."""
     rows = work.session.scalars(
-        select(col(Decoding.image_id))
-        .where(same, col(Decoding.superseded).is_(False))
-        .order_by(col(Decoding.image_id))
-        .limit(KEPT)
+        select(KinshipRow).where(
+            col(KinshipRow.image_a_id).in_(image_ids), col(KinshipRow.image_b_id).in_(image_ids)
+        )
     )
-    sharing = fingerprints.candidates(work.session, hashes, besides=besides)
-    return {*rows, *(each.image_id for each in sharing)} - {besides}
+    return {(row.image_a_id, row.image_b_id): _seen_from(row.image_b_id, row) for row in rows}
+
+
+def afresh(work: Work, image_id: int, others: Collection[int]) -> dict[int, Kinship]:
+    """How an image relates to each of some others, compared however unlike they are."""
+    found = forms.of(work, {image_id, *others})
+    return {
+        other: compare(found[other], found[image_id], cutoff=0.0)
+        for other in others
+        if other != image_id
+    }
+
+
+def told(work: Work, kin: dict[int, Kinship]) -> dict[int, KinRecord]:
+    """Kinships to images, by the ids of those, with the names that the images go by."""
+    digests = _digests(work, kin)
+    by_name = {record.sha256: record for record in _records(work, kin)}
+    return {image_id: by_name[digests[image_id]] for image_id in kin}
 
 
 def _nearness(found: Found) -> tuple[int, float, int]:
@@ -183,9 +199,7 @@ def _digests(work: Work, image_ids: Collection[int]) -> dict[int, str]:
     """The names of images, by id."""
     if not image_ids:
         return {}
-    rows = work.session.execute(
-        select(col(ImageRow.id), col(ImageRow.sha256)).where(col(ImageRow.id).in_(image_ids))
-    )
+    rows = work.session.execute(_DIGESTS, {"image_ids": sorted(image_ids)})
     return {known(image_id): sha256 for image_id, sha256 in rows}
 
 
@@ -193,12 +207,12 @@ def _records(work: Work, kin: dict[int, Kinship]) -> tuple[KinRecord, ...]:
     names = titles(work, kin)
     digests = _digests(work, kin)
     nearest = sorted(
-        (Found(image_id, digests[image_id], kinship) for image_id, kinship in kin.items()),
+        (Found(image_id, kinship) for image_id, kinship in kin.items()),
         key=_nearness,
     )
     return tuple(
         KinRecord(
-            sha256=each.sha256,
+            sha256=digests[each.image_id],
             title=names[each.image_id].title,
             accession=names[each.image_id].accession,
             kinship=each.kinship.kind,

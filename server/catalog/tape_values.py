@@ -53,36 +53,32 @@ RecordNumber = Annotated[int, Field(ge=1, le=2**31 - 1)]
 Numbers = Annotated[tuple[RecordNumber, ...], BeforeValidator(several), Field(max_length=50)]
 
 
-class NewTape(Input):
+class Described(Input):
+    """What is said of a tape, whether it is new or changed."""
+
+    program: Annotated[int | None, OrNone] = None
+    origin: Text = ""
+    medium: Medium = Medium.UNKNOWN
+    levels: Annotated[Levels | None, OrNone] = None
+    condition: Condition = Condition.NOT_EXAMINED
+    place: Name = ""
+    loader_requirement: Name = ""
+    made: Annotated[Made | None, OrNone] = None
+    notes: Text = ""
+
+
+class NewTape(Described):
     """A tape to be entered; without an accession number it is given the next of the year."""
 
     title: RequiredName
     accession_number: Annotated[AccessionNumber | None, OrNone] = None
-    program: Annotated[int | None, OrNone] = None
-    origin: Text = ""
-    medium: Medium = Medium.UNKNOWN
-    levels: Annotated[Levels | None, OrNone] = None
-    condition: Condition = Condition.NOT_EXAMINED
-    place: Name = ""
-    loader_requirement: Name = ""
-    made: Annotated[Made | None, OrNone] = None
-    notes: Text = ""
 
 
-class TapeChange(Input):
+class TapeChange(Described):
     """What to change of a tape: only what is given."""
 
     title: RequiredName | None = None
     accession_number: AccessionNumber | None = None
-    program: Annotated[int | None, OrNone] = None
-    origin: Text = ""
-    medium: Medium = Medium.UNKNOWN
-    levels: Annotated[Levels | None, OrNone] = None
-    condition: Condition = Condition.NOT_EXAMINED
-    place: Name = ""
-    loader_requirement: Name = ""
-    made: Annotated[Made | None, OrNone] = None
-    notes: Text = ""
 
 
 class Sort(StrEnum):

@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from sqlalchemy import Engine
 from sqlalchemy.exc import DatabaseError, OperationalError
 
+from server import checkout
 from server.catalog.errors import ArchiveError
 from server.catalog.input_sentences import sentence
 from server.catalog.work import COMMAND, Work, unit_of_work
@@ -30,6 +31,13 @@ def plainly(command: Command) -> Command:
 
     @wraps(command)
     def run(args: Namespace) -> int:
+        if lacks := checkout.missing():
+            complain(
+                f"This is no whole checkout: {', '.join(lacks)} should stand beside server.",
+                f"Looked in {checkout.ROOT}.",
+                "Feedhole runs from a checkout of its repository, as its README says.",
+            )
+            return UNUSABLE
         try:
             return command(args)
         except ArchiveError as error:

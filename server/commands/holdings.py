@@ -1,12 +1,12 @@
-"""`upload`, `search`, `tapes`, `kin` and `download`: what the archive holds."""
+"""`upload`, `tapes` and `download`: what the archive holds."""
 
 import sys
 from argparse import Namespace
 from pathlib import Path
 
-from server.api.models import KinOut, ReceiptOut
+from server.api.models import ReceiptOut
 from server.api.tapes import TapeRowOut
-from server.catalog import accession, downloads, images, tapes
+from server.catalog import accession, downloads, tapes
 from server.catalog.accession import Upload
 from server.catalog.errors import ArchiveError, NotVerified
 from server.catalog.records import Receipt
@@ -85,21 +85,6 @@ def _cells(row: TapeRow) -> tuple[str, ...]:
         row.verification,
         row.condition,
     )
-
-
-@plainly
-def kin(args: Namespace) -> int:
-    """List what an image resembles, the nearest first."""
-    with working(writes=False) as work:
-        found = images.kin(work, args.sha256)
-    for each in found:
-        if args.json:
-            give(KinOut.model_validate(each))
-        else:
-            say(f"{each.sha256}  {each.kinship}  {each.title}: {each.description}")
-    if not found and not args.json:
-        say("Nothing held resembles it.")
-    return DONE
 
 
 @plainly

@@ -9,7 +9,7 @@ import zlib
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import Column, LargeBinary, delete, insert, select
+from sqlalchemy import Column, LargeBinary, bindparam, delete, insert, select
 from sqlalchemy.orm import Session
 from sqlmodel import Field, col
 
@@ -40,32 +40,41 @@ class NormalFormRow(Row, table=True):
 def keep(session: Session, image_id: int, form: NormalForm) -> None:
     """Keep the form of an image in place of the one before."""
     session.execute(delete(NormalFormRow).where(col(NormalFormRow.image_id) == image_id))
-    row = {
+    session.execute(insert(NormalFormRow), [row_of(image_id, form)])
+
+
+def row_of(image_id: int, form: NormalForm) -> dict[str, Any]:
+    """The row that keeps a form."""
+    return {
         "image_id": image_id,
         "release": RELEASE,
         "textual": form.textual,
         "packed": _pack(form),
     }
-    session.execute(insert(NormalFormRow), [row])
+
+
+_KEPT = (
+    select(
+        col(NormalFormRow.image_id),
+        col(NormalFormRow.textual),
+        col(NormalFormRow.packed),
+        col(Decoding.format),
+        col(Decoding.content),
+    )
+    .join(Decoding, col(Decoding.image_id) == col(NormalFormRow.image_id))
+    .where(
+        col(NormalFormRow.image_id).in_(bindparam("image_ids", expanding=True)),
+        col(NormalFormRow.release) == RELEASE,
+        ~col(Decoding.superseded),
+    )
+)
 
 
 def kept(session: Session, image_ids: set[int]) -> Mapping[int, NormalForm]:
     """The forms of those of `image_ids` that are kept in this release."""
-    rows = session.execute(
-        select(
-            col(NormalFormRow.image_id),
-            col(NormalFormRow.textual),
-            col(NormalFormRow.packed),
-            col(Decoding.format),
-            col(Decoding.content),
-        )
-        .join(Decoding, col(Decoding.image_id) == col(NormalFormRow.image_id))
-        .where(
-            col(NormalFormRow.image_id).in_(image_ids),
-            col(NormalFormRow.release) == RELEASE,
-            ~col(Decoding.superseded),
-        )
-    )
+    if not image_ids:
+        return {}
+    rows = session.execute(_KEPT, {"image_ids": sorted(image_ids)})
     return {
         image_id: NormalForm(name, content=content, textual=textual, **_unpack(packed))
         for image_id, textual, packed, name, content in rows

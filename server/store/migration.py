@@ -5,7 +5,6 @@ Several workers may start at once: each waits for the others, and finds nothing 
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 
 from alembic import command
 from alembic.config import Config
@@ -13,9 +12,8 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine
 
+from server.checkout import MIGRATIONS
 from server.store.engine import reading
-
-MIGRATIONS = Path(__file__).parents[2] / "migrations"
 
 _ADVISORY_LOCK = 7_230_511
 """The number that stands for 'migrating' among the server's advisory locks."""

@@ -12,7 +12,6 @@ from typing import NamedTuple
 
 from server.tape.alignment import anchors, numbered
 from server.tape.changes import Changes, runs_of
-from server.tape.line_targets import number_free
 from server.tape.normal_form import NormalForm
 from server.tape.seen import Seen, nearest
 
@@ -67,8 +66,10 @@ def _lines_in(part: NormalForm, whole: NormalForm) -> Part | None:
         return None
     if len(part.text) > len(whole.text) * _MOST_SHARE:
         return None
-    bodies = [number_free(each.lines, each.keys).bodies for each in (part, whole)]
-    sides = (Items(each, [len(body) + 1 for body in each], [1] * len(each)) for each in bodies)
+    sides = (
+        Items(each.bodies, [len(body) + 1 for body in each.bodies], [1] * len(each.bodies))
+        for each in (part, whole)
+    )
     place = _place(*sides)
     if place is None:
         return None
@@ -130,6 +131,8 @@ class Items(NamedTuple):
 def _place(part: Items, whole: Items) -> tuple[int, int] | None:
     """The stretch of `whole` that `part` stands in; None where it hardly does."""
     known = set(part.items)
+    if _shared(part, whole) < _LEAST_SHARE * sum(part.weights):
+        return None
     signed = [
         weight if item in known else -weight
         for item, weight in zip(whole.items, whole.weights, strict=True)

@@ -24,13 +24,13 @@ times as many chance meetings as 12. Choosing among the runs of a window first (
 import hashlib
 import re
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from server.tape.line_targets import digest, number_free, programs
+from server.tape.line_targets import digest, programs
 from server.tape.normal_form import MemoryRun, NormalForm
 from server.tape.relocation import without_place
 
@@ -77,16 +77,16 @@ def _of_listing(form: NormalForm) -> list[Hashes]:
         return []
     spans = programs(form.keys)
     parts = [_of_program(form, start, stop) for start, stop in spans]
-    whole = [_number(digest(form.lines, form.keys))] if len(spans) > 1 else []
-    return [*parts, *whole]
+    whole = _number(digest(form.lines, form.keys, form.bodies))
+    return [*parts, whole] if len(spans) > 1 else parts
 
 
 def _of_program(form: NormalForm, start: int, stop: int) -> Hashes:
     lines, keys = form.lines[start:stop], form.keys[start:stop]
-    bodies = number_free(lines, keys).bodies
-    runs = _smallest_of_runs("\n".join(bodies).encode(), _TEXT_RUN)
+    bodies = form.bodies[start:stop]
+    runs = _smallest_of_runs("\n".join(bodies).encode("utf-8", "surrogatepass"), _TEXT_RUN)
     chosen = np.unique(np.concatenate([runs, _of_lines(bodies)]))[:KEPT]
-    return np.append(chosen, _number(digest(lines, keys)))
+    return np.append(chosen, _number(digest(lines, keys, bodies)))
 
 
 def _of_memory(form: NormalForm) -> list[Hashes]:
@@ -132,9 +132,13 @@ def _number(eight: bytes) -> Hashes:
     return np.frombuffer(eight, "<u8").astype(np.uint64)
 
 
-def _of_lines(lines: list[str]) -> Hashes:
+def _of_lines(lines: Sequence[str]) -> Hashes:
     telling = {line for line in lines if len(line) >= _TELLING_LINE}
-    sums = np.fromiter((zlib.crc32(line.encode()) for line in telling), np.uint64, len(telling))
+    sums = np.fromiter(
+        (zlib.crc32(line.encode("utf-8", "surrogatepass")) for line in telling),
+        np.uint64,
+        len(telling),
+    )
     return _mixed(sums + (_ODD << np.uint64(1)))
 
 
@@ -145,8 +149,18 @@ def _smallest_of_runs(data: bytes, run: int) -> Hashes:
         hashes = _of_runs(block, run)
         if smallest.size > KEPT:
             hashes = hashes[hashes < smallest[-1]]
-        smallest = np.unique(np.concatenate([smallest, hashes]))[: KEPT + 1]
+        smallest = _smallest(np.concatenate([smallest, hashes]))
     return smallest
+
+
+def _smallest(hashes: Hashes) -> Hashes:
+    """The smallest different ones, rising; found without sorting all where they are many."""
+    few = 4 * (KEPT + 1)
+    if hashes.size > few:
+        found = np.unique(np.partition(hashes, few)[:few])
+        if found.size > KEPT:
+            return found[: KEPT + 1]
+    return np.unique(hashes)[: KEPT + 1]
 
 
 def _blocks(data: bytes, run: int) -> Iterator[NDArray[np.uint8]]:
@@ -157,16 +171,28 @@ def _blocks(data: bytes, run: int) -> Iterator[NDArray[np.uint8]]:
 
 def _of_runs(frames: NDArray[np.uint8], run: int) -> Hashes:
     """The hash of each telling run in `frames`: a polynomial in the hashes of its bytes."""
-    letters = _LETTERS[frames]
     count = len(frames) - run + 1
+    hashes = _polynomials(_LETTERS[frames], run)
+    changes = np.zeros(len(frames), np.int32)
+    np.cumsum(frames[1:] != frames[:-1], out=changes[1:])
+    return _mixed(hashes[changes[run - 1 :] - changes[:count] >= _TELLING_CHANGES])
+
+
+def _polynomials(letters: Hashes, run: int) -> Hashes:
+    """The polynomial of each run of so many letters, joined from runs of 1, 2, 4, 8 … letters."""
+    count = len(letters) - run + 1
     hashes = np.zeros(count, np.uint64)
-    changes = np.zeros(count, np.uint8)
-    differs = (frames[1:] != frames[:-1]).view(np.uint8)
-    for at in range(run):
-        hashes = hashes * _ODD + letters[at : at + count]
-    for at in range(run - 1):
-        changes += differs[at : at + count]
-    return _mixed(hashes[changes >= _TELLING_CHANGES])
+    joined, length, power, start = letters, 1, int(_ODD), run
+    while True:
+        if run & length:
+            # From the end backwards: what is joined already stands after these.
+            start -= length
+            shift = np.uint64(pow(int(_ODD), run - start - length, 1 << 64))
+            hashes += joined[start : start + count] * shift
+        if length * 2 > run:
+            return hashes
+        joined = joined[:-length] * np.uint64(power) + joined[length:]
+        length, power = 2 * length, power * power & (1 << 64) - 1
 
 
 def _mixed(values: Hashes) -> Hashes:

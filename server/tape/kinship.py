@@ -198,11 +198,10 @@ def describe(kinship: Kinship) -> str:
 def _describe_part(kinship: Kinship) -> str:
     part = kinship.kind is Kind.PART_OF
     share = "all" if kinship.similarity == 1 else _percent(kinship)
-    more = kinship.removed if part else kinship.added
+    more = _count(kinship.removed if part else kinship.added, kinship.unit)
     numbers = ", under other line numbers" if kinship.renumbered else ""
-    if part:
-        return f"{share} of it stands in the other{numbers}, and {_count(more, kinship.unit)} more"
-    return f"{share} of the other stands in it{numbers}, and {_count(more, kinship.unit)} more"
+    stands = "of it stands in the other" if part else "of the other stands in it"
+    return f"{share} {stands}{numbers}, which has {more} more"
 
 
 def _moved(kinship: Kinship) -> str:

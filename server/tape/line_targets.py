@@ -9,9 +9,6 @@ import hashlib
 import re
 from collections.abc import Callable, Sequence
 from itertools import pairwise
-from typing import NamedTuple
-
-from server.tape.normal_form import without_number
 
 Keys = Sequence[int | None]
 
@@ -28,48 +25,61 @@ _MAY_JUMP = re.compile(r"(?:O|B|N|E)\d|,\d")
 """A quick look: no line without a letter that ends such a word before a digit has a jump."""
 
 
-class NumberFree(NamedTuple):
-    """The statements of each line, jumps marked, and the numbers that each line jumps to."""
-
-    bodies: list[str]
-    targets: list[tuple[int, ...]]
+def without_number(line: str, key: int | None) -> str:
+    """A line in normal form without the number that it begins with, if it has one."""
+    return line if key is None else line.removeprefix(f"{key} ")
 
 
-def number_free(lines: Sequence[str], keys: Keys) -> NumberFree:
-    """`lines`, in normal form, without their numbers."""
-    result = NumberFree([], [])
+def bodies_of(lines: Sequence[str], keys: Keys) -> list[str]:
+    """`lines`, in normal form, without their numbers and those that they jump to."""
+    may_jump = _MAY_JUMP.search
+    bodies = []
     for line, key in zip(lines, keys, strict=True):
-        told: list[int] = []
-        body = line if key is None else with_targets(without_number(line, key), told.append)
-        result.bodies.append(body)
-        result.targets.append(tuple(told))
-    return result
+        if key is None:
+            bodies.append(line)
+            continue
+        body = without_number(line, key)
+        bodies.append(_JUMP.sub(_marked, body) if may_jump(body) else body)
+    return bodies
+
+
+def _marked(match: re.Match[str]) -> str:
+    word = match["word"]
+    if word is None:
+        return match[0]
+    return word + ",".join(MARK for _ in match["numbers"].split(","))
+
+
+def targets_of(line: str, key: int | None) -> tuple[int, ...]:
+    """The numbers that a line jumps to."""
+    told: list[int] = []
+    if key is not None:
+        with_targets(without_number(line, key), told.append)
+    return tuple(told)
 
 
 def with_targets(body: str, target: Callable[[int], object]) -> str:
-    """The statements of a line, each number jumped to replaced by what `target` makes of it.
-
-    Where that is None, by '#'.
-    """
+    """The statements of a line, each number jumped to replaced by what `target` makes of it."""
 
     def replaced(match: re.Match[str]) -> str:
         if match["word"] is None:
             return match[0]
         numbers = (target(int(number)) for number in match["numbers"].split(","))
-        return match["word"] + ",".join(MARK if each is None else str(each) for each in numbers)
+        return match["word"] + ",".join(map(str, numbers))
 
     return _JUMP.sub(replaced, body) if _MAY_JUMP.search(body) else body
 
 
-def digest(lines: Sequence[str], keys: Keys) -> bytes:
+def digest(lines: Sequence[str], keys: Keys, bodies: Sequence[str]) -> bytes:
     """Eight bytes that are the same for two programs that differ in their numbering alone."""
-    free = number_free(lines, keys)
     places = {key: at for at, key in reversed(list(enumerate(keys))) if key is not None}
-    told = (
-        f"{body}\0{[places.get(target, f'no {target}') for target in targets] if targets else ''}\n"
-        for body, targets in zip(*free, strict=True)
-    )
-    return hashlib.blake2b("".join(told).encode(), digest_size=8).digest()
+    told = [*bodies]
+    for at, body in enumerate(bodies):
+        if MARK in body:
+            targets = targets_of(lines[at], keys[at])
+            told[at] = f"{body}\0{[places.get(target, f'no {target}') for target in targets]}"
+    whole = "\n".join(told).encode("utf-8", "surrogatepass")
+    return hashlib.blake2b(whole, digest_size=8).digest()
 
 
 _TELLING = 3

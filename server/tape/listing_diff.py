@@ -13,8 +13,9 @@ from rapidfuzz.distance import Levenshtein
 from rapidfuzz.process import cdist
 
 from server.tape.alignment import Gap, Pair, common, gaps, numbered
+from server.tape.line_targets import without_number
 from server.tape.listing import Line
-from server.tape.normal_form import normal_lines, without_number
+from server.tape.normal_form import normal_lines
 from server.tape.words_diff import Piece, pieces
 
 _ALIKE = 0.5

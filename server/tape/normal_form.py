@@ -9,8 +9,10 @@ ECMA-55, from memory, lets blanks stand anywhere but inside a quoted string).
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from server.tape.formats.base import Decoding
+from server.tape.line_targets import bodies_of
 from server.tape.listing import Line, Listing
 
 MemoryRun = tuple[int, bytes]
@@ -21,7 +23,7 @@ _THEN_REMARK = re.compile(r"THEN[ \t]*(?=REM)", re.IGNORECASE)
 _AROUND_COMMAS = re.compile(r"[ \t]*,[ \t]*")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class NormalForm:
     """What two images are compared by.
 
@@ -37,12 +39,17 @@ class NormalForm:
     textual: bool
     memory: tuple[MemoryRun, ...] = ()
 
-    @property
+    @cached_property
     def text(self) -> str:
         """The lines, each ended by a line feed."""
-        return "".join(f"{line}\n" for line in self.lines)
+        return "\n".join([*self.lines, ""])
 
-    @property
+    @cached_property
+    def bodies(self) -> tuple[str, ...]:
+        """The lines without their numbers, and without those that they jump to."""
+        return tuple(bodies_of(self.lines, self.keys))
+
+    @cached_property
     def binary(self) -> bytes:
         """What is loaded, in order of address; the content, where nothing says what is loaded."""
         return b"".join(run for _, run in self.memory) or self.content
@@ -96,11 +103,6 @@ def _basic(line: Line) -> str:
     if line.key is None:
         return text
     return f"{line.key} {_statements(text.lstrip('0123456789'))}"
-
-
-def without_number(line: str, key: int | None) -> str:
-    """A line in normal form without the number that it begins with, if it has one."""
-    return line if key is None else line.removeprefix(f"{key} ")
 
 
 _NORMAL: Mapping[str, Callable[[Line], str]] = {"basic": _basic}

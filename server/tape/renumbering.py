@@ -10,18 +10,18 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
-from server.tape.line_targets import number_free, with_targets
+from server.tape.line_targets import bodies_of, with_targets, without_number
 from server.tape.listing_diff import Keyed, pair
-from server.tape.normal_form import NormalForm, without_number
+from server.tape.normal_form import NormalForm
 
 _SHARE = 4
 """One in so many lines must have gone on under another number before anything is tried."""
 
 
-def looks_renumbered(a: Keyed, b: Keyed) -> bool:
+def looks_renumbered(a: NormalForm, b: NormalForm) -> bool:
     """Whether enough statements are in both under other numbers; cheap, for every candidate."""
     fewer = min(len(a.lines), len(b.lines))
-    if fewer < 2 or a.lines == b.lines:
+    if fewer < 2 or not set(a.bodies) & set(b.bodies):
         return False
     moved = _in_both(a.bodies, b.bodies) - _in_both(a.lines, b.lines)
     return moved >= 2 and moved * _SHARE >= fewer
@@ -29,8 +29,6 @@ def looks_renumbered(a: Keyed, b: Keyed) -> bool:
 
 def _in_both(a: Sequence[str], b: Sequence[str]) -> int:
     """How many lines are in both; of those that stand often, as many as in the fewer."""
-    if not set(a) & set(b):
-        return 0
     return (Counter(a) & Counter(b)).total()
 
 
@@ -61,17 +59,17 @@ def renumbered_like(a: Keyed, b: Keyed) -> Keyed:
 
 def form_like(a: NormalForm, b: NormalForm) -> NormalForm | None:
     """`b` under the numbers of `a`; None where nothing speaks for it."""
-    left, right = Keyed(a.lines, a.keys), Keyed(b.lines, b.keys)
-    if not looks_renumbered(left, right):
+    if not looks_renumbered(a, b):
         return None
-    seen = renumbered_like(left, right)
+    seen = renumbered_like(Keyed(a.lines, a.keys), Keyed(b.lines, b.keys))
     return replace(b, lines=tuple(seen.lines), keys=tuple(seen.keys))
 
 
 def _pairs(a: Keyed, b: Keyed) -> list[tuple[int, int]]:
     """Which line of `b` stands for which of `a`, told by their statements alone."""
-    free = [number_free(side.lines, side.keys).bodies for side in (a, b)]
-    left, right = (Keyed(bodies, [None] * len(bodies)) for bodies in free)
+    left, right = (
+        Keyed(bodies_of(side.lines, side.keys), [None] * len(side.lines)) for side in (a, b)
+    )
     return [(at, counterpart) for counterpart, at in pair(left, right)]
 
 

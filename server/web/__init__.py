@@ -8,6 +8,7 @@ from server.web import (
     accounts,
     condition,
     downloads,
+    families,
     help,  # noqa: A004 - the pages of help are called so
     home,
     images,
@@ -18,6 +19,7 @@ from server.web import (
     tapes,
     upload,
     vouching,
+    work,
 )
 
 ROUTERS: Final[tuple[APIRouter, ...]] = (
@@ -26,6 +28,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     condition.router,
     tapes.router,
     images.router,
+    families.router,
     downloads.router,
     vouching.router,
     programs.router,
@@ -33,6 +36,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     search_more.router,
     upload.router,
     accounts.router,
+    work.router,
     help.router,
 )
 """In the order in which addresses are matched: /tapes/new before /tapes/{number}."""

@@ -166,7 +166,7 @@ def create_person(visit: VisitDep, form: FormDep) -> Response:
 
 @router.post("/people/{person_id}")
 def change_person(visit: VisitDep, person_id: int, form: FormDep) -> Response:
-    """Give somebody another role, or let them in or shut them out."""
+    """Give somebody another role or password, or let them in or shut them out."""
 
     def act(work: Work) -> Response:
         _change(work, person_id, form)
@@ -181,6 +181,8 @@ def _change(work: Work, person_id: int, form: Form) -> None:
             accounts.disable(work, person_id)
         case "enable":
             accounts.enable(work, person_id)
+        case "password":
+            accounts.reset_password(work, person_id, form.text("password"))
         case _:
             accounts.set_role(work, person_id, _role(form))
 

@@ -20,6 +20,7 @@ from server.statuses import (
     INTERNAL,
     MALFORMED,
     METHOD_NOT_ALLOWED,
+    RETRY_SECONDS,
     UNAVAILABLE,
     UNKNOWN_ROUTE,
     Problem,
@@ -100,7 +101,8 @@ def _page(error: Exception, request: Request) -> ErrorPage:
             return _of_http(error, request)
         case OperationalError() | PoolTimeout():
             LOG.error("database not reached", exc_info=error)
-            return _of(UNAVAILABLE, UNAVAILABLE.meaning)
+            wait = {"Retry-After": str(RETRY_SECONDS)}
+            return _of(UNAVAILABLE, UNAVAILABLE.meaning, headers=wait)
         case _:
             return _fault(error)
 

@@ -4,7 +4,6 @@ import hashlib
 import json
 from functools import cache
 from http import HTTPStatus
-from pathlib import Path
 from typing import Any, Final
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -12,12 +11,9 @@ from jinja2_fragments import render_block
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
+from server.checkout import STATIC, TEMPLATES
 from server.web import wording
 from server.web.context import PageContext
-
-ROOT: Final = Path(__file__).resolve().parents[2]
-TEMPLATES: Final = ROOT / "templates"
-STATIC: Final = ROOT / "static"
 
 HTMX_SETTINGS: Final = json.dumps(
     {

@@ -5,7 +5,7 @@ from typing import Any
 from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 
-from server.web.render import STATIC
+from server.checkout import STATIC
 
 
 class Statics(StaticFiles):

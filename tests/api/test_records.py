@@ -218,6 +218,10 @@ def test_mould_puts_a_tape_in_quarantine_until_it_is_released(volunteer, archivi
 WRITES = [
     ("POST", "/images"),
     ("POST", f"/images/{SHA}/proof-readings"),
+    ("POST", f"/images/{SHA}/family/decisions"),
+    ("GET", "/work/kin-pass"),
+    ("POST", "/work/kin-pass"),
+    ("DELETE", "/work/kin-pass"),
     ("POST", "/tapes"),
     ("PATCH", "/tapes/1978.12"),
     ("PUT", f"/tapes/1978.12/images/{SHA}"),
@@ -241,6 +245,7 @@ BODIES = {
     "/condition-reports": NEW_REPORT,
     "/condition-reports/1": {"advice": "x"},
     f"/images/{SHA}/proof-readings": {"note": "x"},
+    f"/images/{SHA}/family/decisions": {"kind": "apart"},
 }
 
 

@@ -138,7 +138,7 @@ def test_recording_again_replaces_what_was_recorded(engine: Engine):
         held = work.session.scalars(select(col(Fingerprint.hash)).where(mine)).all()
 
     assert sorted(held) == hashes.tolist()
-    assert [each.sha256 for each in found] == [old.image.sha256]
+    assert [each.image_id for each in found] == [image_id(work, old.image.sha256)]
     assert told(again) == [("near", 1, 0, 0)]
     assert rows == 1
 

@@ -89,6 +89,26 @@ def test_kin_are_told_in_words_and_as_json(archive, reel, tmp_path, said):
     assert json.loads(said().out)["removed"] == 1
 
 
+def test_kin_are_found_in_everything(archive, reel, tmp_path, said):
+    longer = tmp_path / "longer.bin"
+    longer.write_bytes(text_tape([*ORCHARD[:2], "25 PRINT", *ORCHARD[2:]]))
+    main(["upload", reel, str(longer)])
+    said()
+    assert main(["kin", "--everything"]) == DONE
+    told = said().out
+    assert "looks taken" in told
+    assert told.endswith("2 images looked at, 1 pairs of kin recorded.\n")
+    assert main(["kin", "--everything", "--json"]) == DONE
+    assert json.loads(said().out)["standing"] == "done"
+
+
+@pytest.mark.parametrize("given", [["kin"], ["kin", SHA, "--everything"]])
+def test_kin_are_asked_of_one_image_or_of_everything(given, said):
+    with pytest.raises(SystemExit) as stopped:
+        main(given)
+    assert stopped.value.code == UNUSABLE
+
+
 def test_an_image_that_nothing_vouches_for_is_only_written_when_asked_for_so(
     archive, reel, tmp_path, said
 ):

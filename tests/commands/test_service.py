@@ -42,6 +42,22 @@ def test_a_port_that_is_none_is_refused(port, said):
     assert "is not a port" in said().err
 
 
+@pytest.mark.parametrize("command", [["serve"], ["migrate"], ["demo"], ["tapes", "list"]])
+def test_what_is_no_whole_checkout_is_said_to_be_none(command, monkeypatch, tmp_path, said):
+    monkeypatch.setattr("server.checkout.TEMPLATES", tmp_path / "templates")
+    monkeypatch.setattr("server.checkout.MIGRATIONS", tmp_path / "migrations")
+
+    assert main(command) == UNUSABLE
+    assert "migrations, templates should stand beside server" in said().err
+
+
+def test_inspect_needs_no_checkout(monkeypatch, tmp_path, said):
+    monkeypatch.setattr("server.checkout.TEMPLATES", tmp_path / "templates")
+    (tmp_path / "tape.bin").write_bytes(b"10 END\r\n")
+
+    assert main(["inspect", str(tmp_path / "tape.bin")]) == DONE
+
+
 def test_a_setting_that_makes_no_sense_is_named(archive, monkeypatch, said):
     monkeypatch.setenv("FEEDHOLE_MAX_THREADS", "many")
 

@@ -3,7 +3,7 @@ import pytest
 from sqlalchemy import Engine, event, insert
 from sqlalchemy.orm import Session
 
-from server.store.fingerprints import HOLDERS, Candidate, add, candidates
+from server.store.fingerprints import HOLDERS, TELLING_NUMBER, Candidate, add, candidates, of
 from server.store.images import ImageRow
 from tests.store.kin_rows import image_rows
 
@@ -55,6 +55,13 @@ def test_of_a_common_fingerprint_only_the_newest_holders_are_read(session: Sessi
     assert [each.image_id for each in candidates(session, hashes(10, 1003), most=1)] == [3]
 
 
+def test_those_of_an_image_are_given_rising(session: Session) -> None:
+    add(session, 1, hashes(10, -5, 7))
+    add(session, 2, hashes(10))
+    assert of(session, 1).tolist() == [-5, 7, 10]
+    assert of(session, 3).tolist() == []
+
+
 def test_no_more_are_given_than_were_asked_for(session: Session) -> None:
     for image_id in range(1, 31):
         add(session, image_id, hashes(10))
@@ -70,10 +77,12 @@ def test_it_takes_one_round_trip(session: Session, engine: Engine) -> None:
 
 
 def test_who_shares_a_few_common_ones_of_many_is_left_out(session: Session) -> None:
-    for image_id in range(1, 6):
-        add(session, image_id, hashes(1, 2, 3, *((4,) if image_id == 5 else ())))
+    common = range(1, TELLING_NUMBER)
+    for image_id in range(1, 5):
+        add(session, image_id, hashes(*common))
+    add(session, 5, hashes(*common, TELLING_NUMBER))
     asked = hashes(*range(1, 65))
     assert [each.image_id for each in candidates(session, asked)] == [5, 4, 3, 2, 1]
     for image_id in range(6, 40):
-        add(session, image_id, hashes(1, 2, 3))
+        add(session, image_id, hashes(*common))
     assert [each.image_id for each in candidates(session, asked)] == [5]

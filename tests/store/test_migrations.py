@@ -8,10 +8,10 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Engine, inspect, select
 from sqlalchemy.orm import Session
 
+from server.checkout import MIGRATIONS
 from server.settings import Settings
 from server.store.engine import make_engine
 from server.store.migration import (
-    MIGRATIONS,
     configuration,
     current,
     downgrade,

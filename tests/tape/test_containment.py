@@ -18,10 +18,12 @@ def test_a_program_on_a_reel_of_several_is_part_of_it(before: int, after: int) -
     assert (found.kind, found.similarity, found.added) == (Kind.PART_OF, 1.0, 0)
     assert found.removed == len(others[0]) + len(others[1])
     assert found.distance == len(basic(reel).text) - len(basic(one).text)
-    assert describe(found) == f"all of it stands in the other, and {found.removed} lines more"
+    assert describe(found) == f"all of it stands in the other, which has {found.removed} lines more"
     turned = compare(basic(one), basic(reel))
     assert (turned, turned.kind) == (found.turned(), Kind.HOLDS)
-    assert describe(turned) == f"all of the other stands in it, and {found.removed} lines more"
+    assert (
+        describe(turned) == f"all of the other stands in it, which has {found.removed} lines more"
+    )
 
 
 def test_a_copy_cut_short_is_part_of_the_whole() -> None:

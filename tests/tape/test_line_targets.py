@@ -2,7 +2,7 @@ from random import Random
 
 import pytest
 
-from server.tape.line_targets import digest, number_free, programs, with_targets
+from server.tape.line_targets import bodies_of, digest, programs, targets_of, with_targets
 from tests.bench.programs import program, renumbered_throughout
 from tests.tape.test_fingerprints import basic
 
@@ -29,26 +29,29 @@ def test_numbers_that_are_jumped_to_are_told_and_marked(
     body: str, marked: str, targets: list[int]
 ) -> None:
     told: list[int] = []
-    assert with_targets(body, told.append) == marked
+    with_targets(body, told.append)
     assert told == targets
     assert with_targets(body, lambda number: number) == body
+    assert bodies_of([f"10 {body}"], [10]) == [marked]
+    assert targets_of(f"10 {body}", 10) == tuple(targets)
 
 
 def test_a_line_without_a_number_of_its_own_stays_as_it_is() -> None:
-    free = number_free(["10 GOTO20", "GOTO20"], [10, None])
-    assert free.bodies == ["GOTO#", "GOTO20"]
-    assert free.targets == [(20,), ()]
+    lines, keys = ["10 GOTO20", "GOTO20"], [10, None]
+    assert bodies_of(lines, keys) == ["GOTO#", "GOTO20"]
+    assert list(map(targets_of, lines, keys)) == [(20,), ()]
 
 
 def test_the_digest_tells_where_jumps_lead_and_not_what_the_lines_are_called() -> None:
     base = program(Random(1), 30)
     forms = [basic(lines) for lines in (base, renumbered_throughout(Random(2), base))]
     assert forms[0].lines != forms[1].lines
-    assert len({digest(form.lines, form.keys) for form in forms}) == 1
+    assert len({digest(form.lines, form.keys, form.bodies) for form in forms}) == 1
     led = ["10 GOTO20", "20 END", "30 END"]
     elsewhere = ["10 GOTO30", "20 END", "30 END"]
     nowhere = ["10 GOTO99", "20 END", "30 END"]
-    assert len({digest(lines, [10, 20, 30]) for lines in (led, elsewhere, nowhere)}) == 3
+    keys, bodies = [10, 20, 30], ["GOTO#", "END", "END"]
+    assert len({digest(lines, keys, bodies) for lines in (led, elsewhere, nowhere)}) == 3
 
 
 @pytest.mark.parametrize(

@@ -7,8 +7,9 @@ from server.tape.findings import CheckStatus
 from server.tape.formats.base import Decoding
 from server.tape.formats.crunched_basic import CrunchedBasic
 from server.tape.image import Span
+from server.tape.line_targets import without_number
 from server.tape.listing import Line, Listing
-from server.tape.normal_form import normal_form, normal_lines, without_number
+from server.tape.normal_form import normal_form, normal_lines
 from server.tape.view import View
 
 

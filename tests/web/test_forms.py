@@ -240,6 +240,19 @@ def test_an_administrator_keeps_the_people(administrator):
     assert "shut out" not in administrator.get("/people").text
 
 
+def test_a_forgotten_password_is_replaced_by_an_administrator(administrator, visitor):
+    new = "seven quiet turnstiles"
+    page = administrator.get("/people").text
+    number = re.findall(r"password-(\d+)\">New password for Pat the volunteer", page)[0]
+    path = f"/people/{number}"
+    short = administrator.fill_in(path, seen_at="/people", change="password", password="x")
+    taken = administrator.fill_in(path, seen_at="/people", change="password", password=new)
+    signed_in = visitor.fill_in("/sign-in", name="volunteer-1", password=new)
+
+    assert (short.status_code, taken.status_code) == (422, 303)
+    assert (signed_in.status_code, signed_in.headers["location"]) == (303, "/")
+
+
 def test_the_last_administrator_stays(administrator):
     page = administrator.get("/people").text
     own = re.findall(r'role-(\d+)">Role of Pat the administrator', page)[0]

@@ -5,11 +5,13 @@ from dataclasses import fields
 
 import pytest
 
+from server.checkout import TEMPLATES
 from server.web import (
     accounts,
     condition,
     downloads,
     errors,
+    families,
     help,  # noqa: A004 - the pages of help are called so
     home,
     images,
@@ -19,13 +21,14 @@ from server.web import (
     tapes,
     upload,
     vouching,
+    work,
 )
 from server.web.context import PageContext
-from server.web.render import TEMPLATES, environment
+from server.web.render import environment
 
 MODULES = (
-    accounts, condition, downloads, errors, help, home, images, programs, search, tape_forms,
-    tapes, upload, vouching,
+    accounts, condition, downloads, errors, families, help, home, images, programs, search,
+    tape_forms, tapes, upload, vouching, work,
 )  # fmt: skip
 
 PAGES = sorted(

@@ -1,0 +1,1 @@
+"""Work in the background that outlives a crash, on a durable engine; see `background`."""

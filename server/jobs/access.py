@@ -1,0 +1,48 @@
+"""What a person may do with background work."""
+
+from server.catalog.errors import Conflict
+from server.catalog.work import Actor, Role
+from server.jobs.background import Background
+from server.jobs.state import PassState
+
+
+def find_kin(background: Background | None, actor: Actor) -> PassState:
+    """Start the pass that finds kin in everything, or join the one that is not done.
+
+    Raises:
+        NotSignedIn, NotAllowed: the actor is no archivist.
+        Conflict: this worker takes up no background work.
+    """
+    actor.require(Role.ARCHIVIST)
+    return _there(background).find_kin(actor.name)
+
+
+def stop_pass(background: Background | None, actor: Actor) -> PassState | None:
+    """Stop the pass that is not done; what it found so far stays.
+
+    Raises:
+        NotSignedIn, NotAllowed: the actor is no archivist.
+        Conflict: this worker takes up no background work.
+    """
+    actor.require(Role.ARCHIVIST)
+    return _there(background).stop_pass()
+
+
+def last_pass(background: Background | None, actor: Actor) -> PassState | None:
+    """How the newest pass stands; None where there is none, or none is taken up here.
+
+    Raises:
+        NotSignedIn, NotAllowed: the actor is no archivist.
+    """
+    actor.require(Role.ARCHIVIST)
+    return None if background is None else background.last_pass()
+
+
+def _there(background: Background | None) -> Background:
+    if background is None:
+        raise Conflict(
+            "Background work is switched off on this worker.",
+            where="background_work",
+            mend="Start a worker with FEEDHOLE_BACKGROUND_WORK=yes, or run the command on one.",
+        )
+    return background

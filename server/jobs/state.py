@@ -1,0 +1,39 @@
+"""How background work stands, in words that pages, API and commands share."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+from server.jobs.kin_pass import Progress
+
+
+class Standing(StrEnum):
+    """How a pass stands."""
+
+    WAITING = "waiting"
+    RUNNING = "running"
+    DONE = "done"
+    STOPPED = "stopped"
+    FAILED = "failed"
+
+    @property
+    def is_over(self) -> bool:
+        """Whether nothing more will come of it."""
+        return self in {Standing.DONE, Standing.STOPPED, Standing.FAILED}
+
+
+@dataclass(frozen=True, slots=True)
+class PassState:
+    """The newest pass: who started it, when, how far it is, and what came of it.
+
+    `result` tells, once it is done, the `pairs` of kin recorded and the `images` looked at;
+    `fault` why it failed.
+    """
+
+    standing: Standing
+    by: str
+    started: datetime
+    ended: datetime | None
+    progress: Progress
+    result: dict[str, int] | None
+    fault: str

@@ -1,0 +1,146 @@
+import time
+from collections.abc import Iterator
+
+import pytest
+from sqlalchemy import Engine, event
+
+from server.catalog.errors import Conflict, NotAllowed, NotSignedIn
+from server.catalog.work import COMMAND, VISITOR, Actor, Role
+from server.jobs import access, background, kin_pass
+from server.jobs.background import Background, work_database
+from server.jobs.kin_pass import Batch
+from server.jobs.state import PassState, Standing
+from server.settings import Settings
+from tests.jobs.test_kin_pass import fill, state
+
+ARCHIVIST = Actor(None, "Aksel", Role.ARCHIVIST)
+
+
+@pytest.fixture(autouse=True)
+def small_batches(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(kin_pass, "BATCH", 5)
+
+
+@pytest.fixture
+def works(settings: Settings) -> Iterator[Background]:
+    with Background(settings) as works:
+        yield works
+
+
+def slowly(engine: Engine, after: int, up_to: int) -> Batch:
+    time.sleep(0.3)
+    return kin_pass.remake(engine, after, up_to)
+
+
+def until_over(works: Background) -> PassState:
+    for _ in range(600):
+        found = works.last_pass()
+        assert found is not None
+        if found.standing.is_over:
+            return found
+        time.sleep(0.05)
+    pytest.fail("the pass never came to its end")
+
+
+def test_a_pass_runs_to_its_end_and_says_what_came_of_it(engine: Engine, settings: Settings):
+    fill(engine)
+    before = state(engine)
+    with Background(settings) as works:
+        assert works.last_pass() is None
+        started = access.find_kin(works, ARCHIVIST)
+        assert started.standing in {Standing.WAITING, Standing.RUNNING}
+        assert (started.by, started.ended, started.result) == ("Aksel", None, None)
+        done = until_over(works)
+    assert done.standing is Standing.DONE
+    assert done.result == {"images": 13, "pairs": 12}
+    assert (done.progress.done, done.progress.of, done.fault) == (26, 26, "")
+    assert done.ended is not None
+    assert done.started <= done.ended
+    assert state(engine) == before
+    # What is known of it outlives the process.
+    with Background(settings) as works:
+        assert works.last_pass() == done
+        assert works.take_over() == 0
+
+
+def test_a_second_start_joins_the_pass_that_is_not_done(
+    engine: Engine, works: Background, monkeypatch: pytest.MonkeyPatch
+):
+    fill(engine, families=2)
+    monkeypatch.setitem(kin_pass.ROUNDS, "remake", slowly)
+    first = works.find_kin("one")
+    assert works.find_kin("another").started == first.started
+    assert until_over(works).by == "one"
+
+
+def test_a_pass_that_is_stopped_ends_after_its_step(
+    engine: Engine, works: Background, monkeypatch: pytest.MonkeyPatch
+):
+    fill(engine)
+    monkeypatch.setitem(kin_pass.ROUNDS, "remake", slowly)
+    works.find_kin("one")
+    for _ in range(200):
+        running = works.last_pass()
+        assert running is not None
+        if running.progress.done:
+            break
+        time.sleep(0.02)
+    stopped = access.stop_pass(works, ARCHIVIST)
+    assert stopped is not None
+    assert stopped.standing is Standing.STOPPED
+    assert stopped.progress.done < 26
+    assert access.last_pass(works, ARCHIVIST) == stopped
+    assert works.find_kin("one").standing in {Standing.WAITING, Standing.RUNNING}
+    assert until_over(works).standing is Standing.DONE
+
+
+def test_a_step_that_fails_for_a_moment_is_tried_again(engine: Engine, works: Background):
+    fill(engine, families=1)
+    failures = 2
+
+    @event.listens_for(works._engine, "begin")
+    def fail(*_: object) -> None:
+        nonlocal failures
+        if failures:
+            failures -= 1
+            raise OSError("the disk was away for a moment")
+
+    works.find_kin("one")
+    assert until_over(works).standing is Standing.DONE
+    assert failures == 0
+
+
+def test_a_pass_that_cannot_go_on_says_why(
+    engine: Engine, works: Background, monkeypatch: pytest.MonkeyPatch
+):
+    fill(engine, families=1)
+
+    def broken(*_: object) -> None:
+        raise OSError("the disk is full")
+
+    monkeypatch.setattr(kin_pass, "plan", broken)
+    works.find_kin("one")
+    failed = until_over(works)
+    assert failed.standing is Standing.FAILED
+    assert "the disk is full" in failed.fault
+
+
+def test_only_archivists_start_stop_and_see_it() -> None:
+    volunteer = Actor(None, "Maud", Role.VOLUNTEER)
+    for act in (access.find_kin, access.stop_pass, access.last_pass):
+        with pytest.raises(NotSignedIn):
+            act(None, VISITOR)
+        with pytest.raises(NotAllowed):
+            act(None, volunteer)
+    assert access.last_pass(None, ARCHIVIST) is None
+    for act in (access.find_kin, access.stop_pass):
+        with pytest.raises(Conflict, match="switched off"):
+            act(None, COMMAND)
+
+
+def test_the_engine_has_a_file_beside_the_library_or_a_schema_in_it() -> None:
+    beside = Settings(database_url="sqlite:///var/club/feedhole.db")
+    assert work_database(beside) == "sqlite:///var/club/feedhole-work.db"
+    inside = Settings(database_url="postgresql://keeper@db/library")
+    assert work_database(inside) == "postgresql+psycopg://keeper@db/library"
+    assert background.SCHEMA == "feedhole_work"
