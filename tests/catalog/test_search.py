@@ -298,3 +298,161 @@ def test_count_ends_where_it_is_no_longer_worth_counting(sqlite_engine: Engine):
     assert page.total == COUNTED
     assert not page.total_is_exact
     assert len(page.hits) == 20
+
+
+def test_that_very_title_comes_before_titles_that_hold_it(work: Work):
+    add_tape(work.session, "2026.8", "A mazed look")
+    add_tape(work.session, "2026.9", "Maze of glass")
+
+    found = [hit.title for hit in ask(work, "maze", kind="tape").hits]
+
+    assert found == ["Maze", "Maze of glass", "A mazed look"]
+
+
+@pytest.mark.parametrize("q", ["20261", "2026-1", "2026 / 1", "Glass-maze", "GLASSMAZE", "assmaz"])
+def test_spaces_and_signs_do_not_matter_in_numbers_and_titles(work: Work, q: str):
+    assert ask(work, q).hits[0].title in ("Maze", "Glass Maze")
+
+
+def test_listings_that_hold_a_word_come_before_those_that_hold_it_in_another(work: Work):
+    add_image(work.session, "10 REM OLD ECHO\n")
+    add_image(work.session, "10 REM ECHOES\n")
+
+    assert ["OLD ECHO" in str(hit.excerpt) or hit.excerpt[0][0] for hit in ask(work, "echo").hits]
+    first, second = ask(work, "echo").hits
+    assert "".join(text for text, _ in first.excerpt) == "10 REM OLD ECHO"
+    assert "".join(text for text, _ in second.excerpt) == "10 REM ECHOES"
+
+
+def test_image_is_found_by_the_first_digits_of_its_name(work: Work):
+    (listing,) = ask(work, "turn left").hits
+    assert listing.sha256 is not None
+
+    (hit,) = ask(work, listing.sha256[:9]).hits
+
+    assert (hit.field, hit.sha256, hit.line) == ("sha256", listing.sha256, None)
+    assert ask(work, listing.sha256[:9], kind="tape").hits == ()
+
+
+def test_lines_around_a_hit_are_told(work: Work):
+    (hit,) = ask(work, "turn left").hits
+
+    assert (hit.before, hit.after) == ("10 REM GLASS MAZE", "30 GOTO 20")
+
+
+def test_status_of_what_was_found_is_told(work: Work):
+    (hit,) = ask(work, "turn left").hits
+
+    assert (hit.check_status, hit.verification) == ("sound", "proof-read")
+
+
+def numbered(work: Work) -> None:
+    image_id = add_image(work.session, "10 REM SHOAL\n20 PRINT 1\n30 END\n")
+    tape_id = add_tape(work.session, "1998.4", "Shoal chart")
+    add_reading(work.session, image_id, tape_id)
+
+
+@pytest.mark.parametrize("q", ["1998.4", "shoal chart", "SHOAL"])
+def test_a_line_is_found_by_its_number_in_whatever_is_named(work: Work, q: str):
+    numbered(work)
+
+    hits = ask(work, q, line=2).hits
+
+    assert {(hit.field, hit.line, hit.excerpt) for hit in hits} == {
+        ("line", 2, (("20 PRINT 1", False),))
+    }
+    assert ask(work, q, line=7).hits == ()
+
+
+def test_facets_count_what_choosing_them_would_find(work: Work):
+    page = ask(work, "glass", facets=True)
+
+    for name, values in page.facets.items():
+        for each in values:
+            assert ask(work, "glass", **{name: each.value}).total == each.count, (name, each)
+    assert {name for name, values in page.facets.items() if values} >= {
+        "format",
+        "check_status",
+        "verification",
+        "medium",
+        "place",
+    }
+
+
+def test_counts_heed_the_other_facets_and_not_their_own(work: Work):
+    chosen = {"medium": ["paper"], "check_status": ["sound"]}
+    page = ask(work, "glass", facets=True, **chosen)
+
+    for name, values in page.facets.items():
+        for each in values:
+            asked = {**chosen, name: [each.value]}
+            assert ask(work, "glass", **asked).total == each.count, (name, each)
+    assert [each.value for each in page.facets["medium"] if each.chosen] == ["paper"]
+
+
+@pytest.mark.parametrize(
+    ("made", "year", "found"),
+    [
+        ("1978", 1978, True),
+        ("1978-04~", 1978, True),
+        ("197X", 1974, True),
+        ("1976/1979", 1978, True),
+        ("1976/1979", 1975, False),
+        (None, 1978, False),
+    ],
+)
+def test_year_admits_what_may_have_been_made_in_it(
+    work: Work, made: str | None, year: int, *, found: bool
+):
+    add_tape(work.session, "1997.1", "Estuary chart", made=made)
+
+    assert bool(ask(work, "estuary", year=year).hits) == found
+
+
+@pytest.mark.parametrize(
+    ("q", "meant"),
+    [("galss maze", "glass maze"), ("abbacus", "abacus"), ("glasworks", "glassworks")],
+)
+def test_another_spelling_is_offered_where_nothing_is_found(work: Work, q: str, meant: str):
+    page = ask(work, q)
+
+    assert page.hits == ()
+    assert page.help is not None
+    assert page.help.spelling == meant
+    assert page.help.near
+    assert ask(work, meant).hits
+
+
+def test_words_in_another_order_lead_to_the_title(work: Work):
+    page = ask(work, "maze glass")
+
+    assert page.help is not None
+    assert page.help.spelling is None
+    assert [each.title for each in page.help.near] == ["Glass Maze"]
+
+
+def test_what_nothing_is_like_is_given_no_help(work: Work):
+    assert ask(work, "qqqqqqqqq").help is None
+
+
+def test_nothing_found_says_what_each_limit_took_away(work: Work):
+    page = ask(work, "turn left", medium="polyester", check_status="damaged", language="basic")
+
+    assert page.hits == ()
+    assert page.help is not None
+    assert page.help.dropped == {}
+    page = ask(work, "turn left", medium="polyester", language="basic")
+    assert page.help is not None
+    assert page.help.dropped == {"medium": 1}
+
+
+def test_ranked_listings_and_older_ones_are_all_told_once(work: Work):
+    texts = [f"10 REM {'COMMON' if number % 3 else 'COMMONS'} {number}\n" for number in range(90)]
+    for text in texts:
+        add_image(work.session, text)
+
+    hits = everywhere(work, "common", limit=7)
+    told = ["".join(text for text, _ in hit.excerpt) + "\n" for hit in hits]
+
+    assert sorted(told) == sorted(texts)
+    assert told[0] == texts[89 if 89 % 3 else 88]
