@@ -1,9 +1,9 @@
 """Everything put together: one application for one set of settings, and no other place to wire."""
 
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager, nullcontext
+from contextlib import asynccontextmanager
 
-from anyio.to_thread import current_default_thread_limiter
+from anyio import to_thread
 from fastapi import FastAPI
 from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES, GZipMiddleware
 
@@ -48,13 +48,26 @@ def create_app(settings: Settings) -> FastAPI:
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     settings: Settings = app.state.settings
-    current_default_thread_limiter().total_tokens = settings.max_threads
+    to_thread.current_default_thread_limiter().total_tokens = settings.max_threads
     migrate(app.state.engine)
     with unit_of_work(app.state.engine, COMMAND) as work:
         published.let_in(work, demo=settings.demo)
     try:
-        with Background(settings) if settings.background_work else nullcontext() as background:
-            app.state.background = background
+        async with _background(settings) as app.state.background:
             yield
     finally:
         app.state.engine.dispose()
+
+
+@asynccontextmanager
+async def _background(settings: Settings) -> AsyncIterator[Background | None]:
+    """Background work, if the settings want it; its engine starts outside the event loop."""
+    if not settings.background_work:
+        yield None
+        return
+    background = Background(settings)
+    await to_thread.run_sync(background.start)
+    try:
+        yield background
+    finally:
+        await to_thread.run_sync(background.stop)

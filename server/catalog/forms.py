@@ -10,12 +10,10 @@ from server.catalog.work import Work
 from server.store import forms
 from server.store.images import Decoding, ImageRow
 from server.store.listings import unpack_listing
-from server.tape.formats import FORMATS
-from server.tape.image import Image, Orientation
+from server.tape.identify import decode
 from server.tape.kinship import NormalForm
 from server.tape.listing import Listing
 from server.tape.normal_form import form_of, is_textual
-from server.tape.view import View
 
 _DECODED = (
     select(
@@ -23,7 +21,6 @@ _DECODED = (
         col(ImageRow.levels),
         col(Decoding.format),
         col(Decoding.language),
-        col(Decoding.orientation),
         col(Decoding.content),
         col(Decoding.listing),
         col(Decoding.load_ranges),
@@ -40,7 +37,6 @@ class _Held(NamedTuple):
     levels: int
     format: str
     language: str | None
-    orientation: str
     content: bytes
     listing: bytes
     load_ranges: list[dict[str, int]]
@@ -68,12 +64,11 @@ def _form(work: Work, held: _Held) -> NormalForm:
 
 
 def _memory(work: Work, held: _Held) -> Mapping[int, bytes]:
-    """What the image loads: not stored, but its format reads it from the frames at once."""
+    """What the image loads: not stored, but read from its frames again, lettering and parts too."""
     if not held.load_ranges:
         return {}
     frames = work.session.scalar(
         select(col(ImageRow.frames)).where(col(ImageRow.id) == held.image_id)
     )
     assert frames is not None
-    view = View(Image(frames, held.levels), Orientation(held.orientation))
-    return FORMATS[held.format].parse(view).memory
+    return decode(frames, held.levels).decoding.memory_by_byte

@@ -27,9 +27,10 @@ _AROUND_COMMAS = re.compile(r"[ \t]*,[ \t]*")
 class NormalForm:
     """What two images are compared by.
 
-    `lines` are the lines of the listing that are not blank, in normal form, and `keys` their
-    numbers; `content` is `Decoding.content`; `memory` the bytes loaded, runs that touch joined,
-    by rising address; `textual` says that the lines, not the bytes, are what the tape carries.
+    `textual` says that the lines, not the bytes, are what the tape carries: then `lines` are
+    those of the listing that are not blank, in normal form, and `keys` their numbers; else
+    `memory` holds the bytes loaded, runs that touch joined, by rising address. `content` is
+    `Decoding.content`.
     """
 
     format: str
@@ -79,14 +80,16 @@ def form_of(
     memory: Mapping[int, bytes],
 ) -> NormalForm:
     """The normal form of what a decoding says, wherever that is kept."""
-    lines = [line for line in listing.lines if line.text.strip()]
+    textual = is_textual(format_name, language)
+    # The lines of a dump say no more than the memory that they show.
+    lines = [line for line in listing.lines if textual and line.text.strip()]
     return NormalForm(
         format=format_name,
         lines=tuple(normal_lines(lines, language)),
         keys=tuple(line.key for line in lines),
         content=content,
-        textual=is_textual(format_name, language),
-        memory=_joined(memory),
+        textual=textual,
+        memory=() if textual else _joined(memory),
     )
 
 

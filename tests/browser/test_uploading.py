@@ -97,7 +97,7 @@ def test_the_form_proposes_from_the_decoding_and_enters_the_tape(open_page, widt
     result = _result(page, uploads["new"].name).or_(page.get_by_text("Described as tape"))
     page.get_by_role("link", name=re.compile("Dice tally, stirred")).first.click()
     expect(page.get_by_role("heading", level=1)).to_have_text("Dice tally, stirred")
-    tape = page.get_by_role("region", name="The tape")
+    tape = page.get_by_role("region", name="The tape", exact=True)
     expect(tape).to_contain_text("Found behind the stove")
     expect(tape).to_contain_text("oiled paper")
     expect(tape).to_contain_text("BASIC interpreter")

@@ -155,7 +155,9 @@ def test_what_is_built_is_read_back(program):
     decoding = basic.parse(View(image))
     assert [line.text for line in decoding.listing] == [f"{n} {text}" for n, text in program.lines]
     assert decoding.data == Span(program.leader, len(image) - program.trailer)
-    assert not [each for each in decoding.findings if each.severity is not Severity.NOTE]
+    # What is drawn may well go to lines that it does not have.
+    doubted = [each for each in decoding.findings if each.kind != "missing-line"]
+    assert not [each for each in doubted if each.severity is not Severity.NOTE]
     elsewhere = BASIC.build(BasicProgram(program.name, program.lines, START))
     assert BASIC.parse(View(elsewhere)).content == decoding.content
 
