@@ -59,7 +59,7 @@ def find(
     """
     compared = meet(work, form, hashes, besides=besides, met=met).values()
     kin = [found for found in compared if found.kinship.kind is not Kind.UNRELATED]
-    return tuple(sorted(kin, key=_nearness)[:KEPT])
+    return tuple(sorted(kin, key=nearness)[:KEPT])
 
 
 def meet(
@@ -163,7 +163,7 @@ def named(work: Work, kin: dict[int, Kinship]) -> dict[int, KinRecord]:
     return {image_id: by_name[digests[image_id]] for image_id in kin}
 
 
-def _nearness(found: Found) -> tuple[int, float, int]:
+def nearness(found: Found) -> tuple[int, float, int]:
     """The nearest kind first, then the greatest similarity, then the image held longest."""
     return _NEAREST_FIRST[found.kinship.kind], -found.kinship.similarity, found.image_id
 
@@ -208,7 +208,7 @@ def _records(work: Work, kin: dict[int, Kinship]) -> tuple[KinRecord, ...]:
     digests = _digests(work, kin)
     nearest = sorted(
         (Found(image_id, kinship) for image_id, kinship in kin.items()),
-        key=_nearness,
+        key=nearness,
     )
     return tuple(
         KinRecord(

@@ -80,14 +80,15 @@ def _newest_holders(wanted: ColumnElement[int]) -> Select[int]:
         select(col(holder.image_id))
         .where(col(holder.hash) == wanted)
         .order_by(col(holder.image_id).desc())
-        .limit(HOLDERS)
     )
 
 
 def _on_sqlite() -> Select[int, int, float]:
+    """The oldest of those to be read is looked up first, so that they are one run of the index."""
     wanted = func.json_each(bindparam("hashes", type_=String)).table_valued("value", name="wanted")
-    newest = _newest_holders(wanted.c.value).correlate(wanted)
-    holds = and_(col(Fingerprint.hash) == wanted.c.value, col(Fingerprint.image_id).in_(newest))
+    holders = _newest_holders(wanted.c.value).correlate(wanted)
+    oldest = func.coalesce(holders.limit(1).offset(HOLDERS - 1).scalar_subquery(), 0)
+    holds = and_(col(Fingerprint.hash) == wanted.c.value, col(Fingerprint.image_id) >= oldest)
     held = select(col(Fingerprint.hash), col(Fingerprint.image_id)).select_from(wanted)
     return _ranked(held.join(Fingerprint, holds))
 
@@ -95,7 +96,7 @@ def _on_sqlite() -> Select[int, int, float]:
 def _on_postgresql() -> Select[int, int, float]:
     hashes = func.unnest(bindparam("hashes", type_=ARRAY(BigInteger)))
     wanted = hashes.table_valued("hash", name="wanted").render_derived()
-    newest = _newest_holders(wanted.c.hash).lateral("newest")
+    newest = _newest_holders(wanted.c.hash).limit(HOLDERS).lateral("newest")
     held = select(wanted.c.hash, newest.c.image_id).select_from(wanted)
     return _ranked(held.join(newest, true()))
 

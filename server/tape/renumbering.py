@@ -15,21 +15,23 @@ from server.tape.listing_diff import Keyed, pair
 from server.tape.normal_form import NormalForm
 
 _SHARE = 4
-"""One in so many lines must have gone on under another number before anything is tried."""
+"""One in so many characters must have gone on under another number before anything is tried."""
 
 
 def looks_renumbered(a: NormalForm, b: NormalForm) -> bool:
-    """Whether enough statements are in both under other numbers; cheap, for every candidate."""
-    fewer = min(len(a.lines), len(b.lines))
-    if fewer < 2 or not set(a.bodies) & set(b.bodies):
+    """Whether enough statements are in both under other numbers; cheap, for every candidate.
+
+    They count for what they are long: every program has lines such as PRINT and RETURN.
+    """
+    if min(len(a.lines), len(b.lines)) < 2 or not set(a.bodies) & set(b.bodies):
         return False
     moved = _in_both(a.bodies, b.bodies) - _in_both(a.lines, b.lines)
-    return moved >= 2 and moved * _SHARE >= fewer
+    return moved > 0 and moved * _SHARE >= min(sum(map(len, each.bodies)) for each in (a, b))
 
 
 def _in_both(a: Sequence[str], b: Sequence[str]) -> int:
-    """How many lines are in both; of those that stand often, as many as in the fewer."""
-    return (Counter(a) & Counter(b)).total()
+    """How long the lines are that are in both; of one that stands often, the fewer of each."""
+    return sum(len(line) * count for line, count in (Counter(a) & Counter(b)).items())
 
 
 def renumbered_like(a: Keyed, b: Keyed) -> Keyed:

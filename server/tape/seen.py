@@ -23,18 +23,24 @@ class Seen:
 
 
 def seen_from(a: NormalForm, b: NormalForm) -> Iterator[Seen]:
-    """The ways in which `b` may be held beside `a`; of two that tell as much, the first counts."""
+    """The ways in which `b` may be held beside `a`; the plain one last, for it is the dearest."""
     back = None if a.textual or b.textual else put_back(a.memory, b.memory)
     if back is not None:
         yield Seen(replace(b, memory=back.memory), moved_by=back.by, words=back.words)
-    yield Seen(b)
     like = form_like(a, b) if a.textual and b.textual else None
     if like is not None:
         yield Seen(like, renumbered=True)
+    yield Seen(b)
 
 
 def nearest(a: NormalForm, b: NormalForm, cutoff: float) -> tuple[Changes, Seen] | None:
     """What leads from `a` to `b`, and how `b` was seen; None where `cutoff` is not reached."""
-    found = [(changes(a, seen.form, cutoff), seen) for seen in seen_from(a, b)]
-    told = [(each, seen) for each, seen in found if each is not None]
-    return min(told, key=lambda each: each[0].distance, default=None)
+    told: list[tuple[Changes, Seen]] = []
+    for seen in seen_from(a, b):
+        found = changes(a, seen.form, cutoff)
+        if found is not None:
+            told.append((found, seen))
+            if found.distance == 0:
+                break
+    # Of two that tell as much, lines are not called renumbered, but memory is called moved.
+    return min(told, key=lambda each: (each[0].distance, each[1].renumbered), default=None)
