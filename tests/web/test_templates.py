@@ -18,6 +18,7 @@ from server.web import (
     images,
     programs,
     search,
+    search_more,
     strips,
     tape_forms,
     tapes,
@@ -29,7 +30,7 @@ from server.web.context import PageContext
 from server.web.render import environment
 
 MODULES = (
-    accounts, code, condition, downloads, errors, families, help, home, images, programs, search,
+    accounts, code, condition, downloads, errors, families, help, home, images, programs, search, search_more,
     strips, tape_forms, tapes, upload, vouching, work,
 )  # fmt: skip
 
