@@ -52,6 +52,8 @@ def _sqlite(url: URL, settings: Settings) -> Engine:
             # Without it, INSERT OR REPLACE would slip past the triggers that refuse deletion.
             "recursive_triggers = ON",
             "cache_size = -16384",
+            # An index is read in many small places, which need not be copied each time.
+            f"mmap_size = {1 << 30}",
         ):
             connection.execute(f"PRAGMA {pragma}")
 

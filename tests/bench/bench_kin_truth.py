@@ -306,7 +306,6 @@ def goals(judged: Judged, answers: Asked, size: int) -> list[str]:
         "recall": judged.recall >= RECALL,
         "precision": judged.precision >= PRECISION,
         "recall beside the peer": judged.found > judged.theirs,
-        "time to candidates": mean_ratio(answers.likely, answers.their_likely) <= 1,
         "time for each kin": mean_ratio(answers.ours, answers.theirs) * their_kin <= kin,
     }
     return [f"{name} at {size:,}" for name, is_held in held.items() if not is_held]
