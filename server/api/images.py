@@ -13,6 +13,8 @@ from server.api.accept import preferred
 from server.api.addresses import address
 from server.api.caller import SIGNED_IN, CallerDep
 from server.api.models import (
+    BytesChangeOut,
+    BytesComparisonOut,
     ComparisonOut,
     ImageOut,
     KinOut,
@@ -23,7 +25,8 @@ from server.api.models import (
 from server.api.paging import links
 from server.api.problems import CHANGE, responses
 from server.api.uploads import FORM_DESCRIPTION, UploadDep
-from server.catalog import accession, downloads, images, machine_code, verification
+from server.catalog import accession, byte_by_byte, downloads, images, machine_code, verification
+from server.catalog.byte_by_byte import FrameComparison, MemoryComparison
 from server.catalog.records import Comparison
 from server.catalog.side_by_side import Shown, page_of, shown
 from server.catalog.tape_values import Page
@@ -230,14 +233,23 @@ def compare_images(
     """
     with caller.reading() as work:
         comparison = images.comparison(work, other, sha256)
+        memory = byte_by_byte.memory(work, other, sha256, comparison.kinship.moved_by)
+        frames = byte_by_byte.frames(work, comparison.a, comparison.b)
     rows = shown(comparison.rows, comparison.left, comparison.right, everything=lines == "all")
     part = page_of(rows, page)
     response.headers["Link"] = links(request, part)
-    return _comparison_out(comparison, part)
+    return _comparison_out(comparison, part, memory, frames)
 
 
-def _comparison_out(comparison: Comparison, part: Page[Shown]) -> ComparisonOut:
+def _comparison_out(
+    comparison: Comparison,
+    part: Page[Shown],
+    memory: MemoryComparison | None,
+    frames: FrameComparison | None,
+) -> ComparisonOut:
     paged = {
+        "memory": _bytes_out(memory),
+        "frames": _bytes_out(frames),
         "rows": [_row_out(row) for row in part.rows],
         "total": part.total,
         "page": part.page,
@@ -245,6 +257,16 @@ def _comparison_out(comparison: Comparison, part: Page[Shown]) -> ComparisonOut:
         "left_out": comparison.left_out,
     }
     return ComparisonOut.model_validate(dict(KinOut.model_validate(comparison.kinship)) | paged)
+
+
+def _bytes_out(
+    compared: MemoryComparison | FrameComparison | None,
+) -> BytesComparisonOut | None:
+    if compared is None:
+        return None
+    changes = compared.changes
+    told = None if changes is None else [BytesChangeOut.told(each) for each in changes]
+    return BytesComparisonOut(changes=told, more=compared.more)
 
 
 def _row_out(row: Shown) -> dict[str, object]:

@@ -7,6 +7,7 @@ from pydantic import Field
 
 from server.catalog.records import Receipt, VerifiedBy
 from server.inspection import Fields, ImageFacts
+from server.tape.bytes_diff import BytesChange
 
 
 class EvidenceOut(Fields):
@@ -151,6 +152,39 @@ class RowOut(Fields):
     right_pieces: list[PieceOut] = Field(description="The right line of a changed row, in pieces.")
 
 
+class BytesChangeOut(Fields):
+    """A run of addresses, or of frames, that differs."""
+
+    kind: str = Field(
+        description="`added`, `removed`, `changed`, or `moved`: an absolute address inside that "
+        "went with code which stands elsewhere."
+    )
+    left_at: int = Field(description="Address or frame where it begins in the other image.")
+    right_at: int = Field(description="Address or frame where it begins in the one asked about.")
+    left: str = Field(description="What stands in the other image, in hexadecimal.")
+    right: str = Field(description="What stands in the image asked about, in hexadecimal.")
+
+    @classmethod
+    def told(cls, change: BytesChange) -> Self:
+        """The shape of a change."""
+        return cls(
+            kind=change.kind,
+            left_at=change.left_at,
+            right_at=change.right_at,
+            left=change.left.hex(),
+            right=change.right.hex(),
+        )
+
+
+class BytesComparisonOut(Fields):
+    """Where two images differ byte by byte."""
+
+    changes: list[BytesChangeOut] | None = Field(
+        description="The first 500 runs that differ; null where too much does."
+    )
+    more: bool = Field(description="Whether there are more.")
+
+
 class ComparisonOut(KinOut):
     """Two images compared line by line: a page of the rows."""
 
@@ -160,4 +194,11 @@ class ComparisonOut(KinOut):
     pages: int = Field(description="How many pages there are.")
     left_out: str = Field(
         description="What was not compared because the listings are very long; empty if nothing."
+    )
+    memory: BytesComparisonOut | None = Field(
+        description="Where what they load differs, by address; null where not both load memory."
+    )
+    frames: BytesComparisonOut | None = Field(
+        description="Where their frames differ, in the frames of each as it was read and in the "
+        "order punched; null unless both are readings of one tape, or of no known format."
     )

@@ -128,13 +128,15 @@ def comparison(work: Work, sha256: str, other: str) -> Comparison:
         side_by_side.compared(listing(work, each.sha256, 0, side_by_side.MOST_LINES))
         for each in (a, b)
     )
+    found = kinship.between(work, image_id_of(work, other), image_id_of(work, sha256))
+    language = a.language if a.language == b.language else None
     return Comparison(
         a,
         b,
-        kinship.between(work, image_id_of(work, other), image_id_of(work, sha256)),
+        found,
         left,
         right,
-        align(left, right, language=a.language if a.language == b.language else None),
+        align(left, right, language=language, renumbered=found.renumbered),
         side_by_side.left_out(left, right, (a.lines, b.lines)),
     )
 

@@ -10,8 +10,8 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
+from server.tape.line_pairs import Keyed, pair
 from server.tape.line_targets import bodies_of, with_targets, without_number
-from server.tape.listing_diff import Keyed, pair
 from server.tape.normal_form import NormalForm
 
 _SHARE = 4

@@ -40,6 +40,14 @@ def hexadecimal(value: int, digits: int = 4) -> str:
     return f"{value:0{digits}X}"
 
 
+def channels(frame: int, levels: int) -> str:
+    """The channels that are punched in a frame: 'channels 1 2 5'; 'no hole' for a blank one."""
+    punched = [str(at + 1) for at in range(levels) if frame >> at & 1]
+    if not punched:
+        return "no hole"
+    return f"channel{'s' if len(punched) > 1 else ''} {' '.join(punched)}"
+
+
 def metres(millimetres: float) -> str:
     """A length in the unit that reads best."""
     if millimetres < 1000:
@@ -153,6 +161,7 @@ FILTERS: Final[dict[str, Callable[..., Any]]] = {
     "number": number,
     "count": count,
     "hexadecimal": hexadecimal,
+    "channels": channels,
     "metres": metres,
     "feet": feet,
     "field_name": field_name,

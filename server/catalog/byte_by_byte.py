@@ -1,0 +1,105 @@
+"""Two images byte by byte: what they load by address, and what was punched frame by frame.
+
+Memory is compared where both load some; frames where the two are readings of one tape, or where
+nobody recognised either, for then there is nothing better to hold against each other.
+"""
+
+from dataclasses import dataclass
+from itertools import islice
+from typing import Final
+
+from server.catalog import forms, images
+from server.catalog.held import image_id_of
+from server.catalog.records import ImageRecord
+from server.catalog.work import Work
+from server.tape.bytes_diff import BytesChange, frame_changes, memory_changes
+from server.tape.formats.unrecognised import Unrecognised
+from server.tape.image import Image, Orientation, Span
+
+MOST_SHOWN: Final = 500
+"""Differences that are told; whoever has more is no longer looking for single ones."""
+
+MOST_CHANGES: Final = 3000
+"""Frames that may differ before two readings are too far apart to be set side by side."""
+
+
+@dataclass(frozen=True, slots=True)
+class MemoryComparison:
+    """Where the memory of two images differs, the first of it; `more` says that there is more."""
+
+    changes: tuple[BytesChange, ...]
+    more: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FrameComparison:
+    """Where two readings differ, in the frames of each as it was read, in the order punched.
+
+    `changes` is None where they differ too much to be set side by side frame by frame.
+    """
+
+    changes: tuple[BytesChange, ...] | None
+    more: bool
+
+
+def memory(work: Work, sha256: str, other: str, moved_by: int) -> MemoryComparison | None:
+    """Where the memory of two images differs; None where not both load some."""
+    first, second = image_id_of(work, sha256), image_id_of(work, other)
+    both = forms.of(work, {first, second})
+    left, right = both[first].memory, both[second].memory
+    if not left or not right:
+        return None
+    found = list(islice(memory_changes(left, right, moved_by), MOST_SHOWN + 1))
+    return MemoryComparison(tuple(found[:MOST_SHOWN]), len(found) > MOST_SHOWN)
+
+
+def frames(work: Work, a: ImageRecord, b: ImageRecord) -> FrameComparison | None:
+    """Where two readings of one tape differ; None where the two are no such readings."""
+    if not _comparable(a, b):
+        return None
+    sides = [_Punched.of(work, each) for each in (a, b)]
+    found = frame_changes(sides[0].data, sides[1].data, MOST_CHANGES)
+    if found is None:
+        return FrameComparison(None, more=False)
+    told = tuple(_as_read(each, *sides) for each in found[:MOST_SHOWN])
+    return FrameComparison(told, len(found) > MOST_SHOWN)
+
+
+def _comparable(a: ImageRecord, b: ImageRecord) -> bool:
+    one_tape = {each.accession_number for each in a.tapes} & {
+        each.accession_number for each in b.tapes
+    }
+    unknown = a.format == b.format == Unrecognised.name
+    return a.sha256 != b.sha256 and bool(one_tape or unknown)
+
+
+@dataclass(frozen=True, slots=True)
+class _Punched:
+    """The frames that carry an image's content, in the order in which they were punched."""
+
+    data: bytes
+    image: Image
+    orientation: Orientation
+    span: Span
+
+    @classmethod
+    def of(cls, work: Work, record: ImageRecord) -> "_Punched":
+        image = Image(images.frames(work, record.sha256), record.levels)
+        span = image.span_as_read(record.data, record.orientation)
+        turned = image.turned(record.orientation)
+        return cls(turned.frames[slice(*span)], image, record.orientation, span)
+
+    def as_read(self, at: int, frames: int) -> int:
+        """The first frame, as the image was read, of so many from `at` on as punched."""
+        start = self.span.start + at
+        return self.image.span_as_read(Span(start, start + frames), self.orientation).start
+
+
+def _as_read(change: BytesChange, left: _Punched, right: _Punched) -> BytesChange:
+    return BytesChange(
+        change.kind,
+        left.as_read(change.left_at, len(change.left)),
+        right.as_read(change.right_at, len(change.right)),
+        change.left,
+        change.right,
+    )
