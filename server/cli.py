@@ -16,6 +16,22 @@ LEVELS = (5, 6, 7, 8)
 PROCESSORS = ("8080", "z80", "6502", "6800", "12-bit")
 NOTATIONS = ("hex", "octal", "split-octal")
 
+SEARCHED_BY = {
+    "kind": "listing, tape or program",
+    "format": "name of the format",
+    "check-status": "sound, damaged or no-check",
+    "verification": "why the image is trusted",
+    "language": "language of the listing",
+    "machine": "machine that the program is for",
+    "loader": "what must be in the machine",
+    "medium": "what the tape is made of",
+    "condition": "how the tape stands",
+    "place": "where the tape lies",
+    "year": "year in which it may have been made",
+    "contributor": "who entered or read it",
+}
+"""What narrows a search, as options; kept here so that the parser imports nothing."""
+
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command that `argv` gives; returns what to exit with.
@@ -125,9 +141,25 @@ def _add_holdings(commands: Any) -> None:
         "--levels", type=int, choices=LEVELS, help="code holes across; found out if not given"
     )
     _json(upload)
-    search = _add(commands, "search", "holdings:find", "find any run of characters")
+    search = _add(commands, "search", "searching:find", "find any run of characters")
     search.add_argument("text", metavar="TEXT")
+    search.add_argument("--line", type=int, metavar="NUMBER", help="show that line of each listing")
+    for name, what in SEARCHED_BY.items():
+        search.add_argument(
+            f"--{name}", action="append", metavar="VALUE", help=f"{what}; again for another value"
+        )
     _json(search)
+    found = _add(commands, "bytes", "searching:find_bytes", "find bytes in frames or loaded memory")
+    found.add_argument(
+        "bytes", metavar="BYTES", help="such as 'C3 ?? 01', '303 ??? 001' or '\"LOAD\" 0D'"
+    )
+    found.add_argument("--where", choices=("frames", "memory"), default="frames")
+    found.add_argument("--base", choices=("auto", "hex", "octal"), default="auto")
+    _json(found)
+    example = _add(commands, "example", "searching:by_example", "what holds this?")
+    example.add_argument("file", metavar="FILE", help="an image, or with --lines some lines")
+    example.add_argument("--lines", action="store_true", help="the file holds lines of a listing")
+    _json(example)
     tapes = commands.add_parser("tapes", help="the tapes held")
     actions = tapes.add_subparsers(title="actions", metavar="ACTION", required=True)
     listed = _add(actions, "list", "holdings:tapes_held", "list tapes")

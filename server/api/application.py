@@ -8,6 +8,7 @@ from fastapi.openapi.utils import get_openapi
 from starlette.types import Scope
 
 from server.api import (
+    by_example,
     condition_reports,
     families,
     images,
@@ -32,6 +33,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     strips.router,
     families.router,
     search.router,
+    by_example.router,
     tapes.router,
     programs.router,
     condition_reports.router,

@@ -78,15 +78,15 @@ async def _upload(request: Request, caller: CallerDep) -> AsyncIterator[Upload]:
     try:
         form = await body.form(max_files=1, max_fields=len(_FIELDS), max_part_size=4096)
     except HTTPException as error:
-        raise _as_refused(error) from None
+        raise as_refused(error) from None
     try:
         checker.finish()
-        yield await _upload_in(form)
+        yield await upload_in(form)
     finally:
         await form.close()
 
 
-def _as_refused(error: HTTPException) -> Exception:
+def as_refused(error: HTTPException) -> Exception:
     """A form that cannot be read; any other refusal as it is."""
     if type(error) is not HTTPException:
         return error
@@ -98,7 +98,12 @@ def _as_refused(error: HTTPException) -> Exception:
     )
 
 
-async def _upload_in(form: FormData) -> Upload:
+async def upload_in(form: FormData) -> Upload:
+    """The upload that a form holds.
+
+    Raises:
+        Invalid: it has no file in it, or fields that no upload has.
+    """
     file = form.get("file")
     if not isinstance(file, UploadFile):
         raise Invalid(

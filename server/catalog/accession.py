@@ -18,7 +18,7 @@ from server.catalog.records import Receipt
 from server.catalog.uploads import Examined, Upload, examine
 from server.catalog.vocabulary import CAUTIONS, Hazard
 from server.catalog.work import Role, Work
-from server.store import search
+from server.store import loaded, search
 from server.store.images import Decoding, ImageRow, Reading
 from server.store.tapes import Tape
 from server.tape.findings import CheckStatus
@@ -127,6 +127,8 @@ def _keep_decoding(work: Work, examined: Examined, image_id: int) -> None:
     work.session.add(decodings.to_row(decoded, image_id=image_id, now=work.now))
     work.session.flush()
     search.index_listing(work.session, image_id, decoded.decoding.listing.text)
+    loaded.index_frames(work.session, [(image_id, decoded.image.frames)])
+    loaded.index_memory(work.session, image_id, decoded.decoding.memory)
     kin = kinship.find(
         work, examined.form, examined.fingerprints, besides=image_id, met=examined.met
     )

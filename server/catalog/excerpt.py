@@ -36,7 +36,8 @@ def pieces(text: str, needle: str) -> Pieces:
 
 def one_line(text: str) -> str:
     """The text with a space for each control character and line end, as long as before."""
-    return "".join(_visible(character) for character in readable(text))
+    text = readable(text)
+    return text if text.isprintable() else "".join(map(_visible, text))
 
 
 def _visible(character: str) -> str:

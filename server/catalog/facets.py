@@ -11,9 +11,9 @@ from sqlalchemy import String, cast, func, literal, select, union_all
 from sqlalchemy.orm import Session
 
 from server.catalog import narrowing
-from server.catalog.narrowing import IMAGE_FIELDS, NO_IMAGE, TAPE_FIELDS, AnySelect, Fields
+from server.catalog.narrowing import FIELDS, IMAGE_FIELDS, NO_IMAGE, TAPE_FIELDS, AnySelect
 from server.catalog.tape_values import FacetValue, TapeQuery
-from server.store.tapes import Tape
+from server.store.remembered import remembered
 from server.tape.formats import FORMATS
 
 MOST_VALUES: Final = 40
@@ -33,6 +33,11 @@ class Counted(NamedTuple):
 
 def count(session: Session, query: TapeQuery) -> Counted:
     """The tapes that match the query, and what they could be narrowed by."""
+    asked = query.model_dump_json(exclude={"sort", "page", "page_size"})
+    return remembered(session, asked, lambda: _count(session, query))
+
+
+def _count(session: Session, query: TapeQuery) -> Counted:
     total, of_images = _of_images(session, query)
     found = of_images | _of_tapes(session, query)
     return Counted(total, {name: _facet(session, query, name, found[name]) for name in _ORDER})
@@ -45,9 +50,9 @@ def _of_images(session: Session, query: TapeQuery) -> tuple[int, dict[str, Count
     """
     fields: AnySelect = select(*IMAGE_FIELDS.values(), func.count())
     rows = session.execute(
-        narrowing.joined(fields)
-        .where(*narrowing.of_words(session, query.q), *narrowing.conditions(query, TAPE_FIELDS))
-        .group_by(*IMAGE_FIELDS.values())
+        fields.where(
+            *narrowing.of_words(session, query.q), *narrowing.conditions(query, TAPE_FIELDS)
+        ).group_by(*IMAGE_FIELDS.values())
     )
     total = 0
     found: dict[str, Counts] = {name: {} for name in IMAGE_FIELDS}
@@ -66,30 +71,18 @@ def _of_images(session: Session, query: TapeQuery) -> tuple[int, dict[str, Count
 
 def _of_tapes(session: Session, query: TapeQuery) -> dict[str, Counts]:
     """The counts of the facets of the tapes themselves."""
-    fields = _tape_fields(session, query)
+    words = narrowing.of_words(session, query.q)
     parts = [
         select(literal(name), cast(field, String), func.count())
-        .where(*narrowing.conditions(query, fields, besides=name))
+        .where(*words, *narrowing.conditions(query, FIELDS, besides=name))
         .group_by(field)
-        for name, field in fields.items()
+        for name, field in TAPE_FIELDS.items()
     ]
-    found: dict[str, Counts] = {name: {} for name in fields}
+    found: dict[str, Counts] = {name: {} for name in TAPE_FIELDS}
     for name, value, number in session.execute(union_all(*parts)):
         if value:
             found[name][value] = number
     return found
-
-
-def _tape_fields(session: Session, query: TapeQuery) -> Fields:
-    """The columns to count by: of all tapes, or of those that words and images leave over."""
-    words = narrowing.of_words(session, query.q)
-    images = narrowing.conditions(query, IMAGE_FIELDS)
-    if not words and not images:
-        return TAPE_FIELDS
-    columns: AnySelect = select(*(each.label(name) for name, each in TAPE_FIELDS.items()))
-    tapes = narrowing.joined(columns) if images else columns.select_from(Tape)
-    left_over = tapes.where(*words, *images).cte("left_over")
-    return {name: left_over.c[name] for name in TAPE_FIELDS}
 
 
 def _facet(session: Session, query: TapeQuery, name: str, found: Counts) -> tuple[FacetValue, ...]:

@@ -203,7 +203,7 @@ class _Naming:
             found = kinship.afresh(self._work, image_id, [on])[on]
         near = found.similarity >= NEAR_CUTOFF
         shown = found if near else replace(found, kind=Kind.UNRELATED)
-        return kinship.told(self._work, {on: shown})[on]
+        return kinship.named(self._work, {on: shown})[on]
 
 
 def _taken_out(work: Work, found: Gathered) -> tuple[TakenOut, ...]:

@@ -123,6 +123,11 @@ def of(work: Work, image_id: int) -> tuple[KinRecord, ...]:
     return _records(work, kin)
 
 
+def told(work: Work, found: Collection[Found]) -> tuple[KinRecord, ...]:
+    """What was found, as it is told of an image that need not be held; nearest first."""
+    return _records(work, {each.image_id: each.kinship for each in found})
+
+
 def between(work: Work, image_id: int, other_id: int) -> KinRecord:
     """How the image `image_id` relates to the image `other_id`, compared afresh."""
     if image_id == other_id:
@@ -151,7 +156,7 @@ def afresh(work: Work, image_id: int, others: Collection[int]) -> dict[int, Kins
     }
 
 
-def told(work: Work, kin: dict[int, Kinship]) -> dict[int, KinRecord]:
+def named(work: Work, kin: dict[int, Kinship]) -> dict[int, KinRecord]:
     """Kinships to images, by the ids of those, with the names that the images go by."""
     digests = _digests(work, kin)
     by_name = {record.sha256: record for record in _records(work, kin)}

@@ -3,28 +3,16 @@
 from collections.abc import Collection, Mapping
 from typing import Any, Final, TypeAlias
 
-from sqlalchemy import (
-    ColumnElement,
-    Select,
-    SQLColumnExpression,
-    and_,
-    case,
-    func,
-    or_,
-    select,
-)
+from sqlalchemy import ColumnElement, Select, SQLColumnExpression, case, func, or_, select
 from sqlalchemy.orm import Session
 from sqlmodel import col
 
 from server.catalog.records import VerifiedBy
 from server.catalog.tape_values import TapeQuery
-from server.catalog.verification import strength
-from server.store.images import Decoding, Reading
 from server.store.programs import Program
 from server.store.search import holds
 from server.store.tapes import Tape
 from server.store.texts import RECORDS, RecordText
-from server.store.verification import Verification
 
 AnySelect: TypeAlias = Select[*tuple[Any, ...]]
 Fields: TypeAlias = Mapping[str, SQLColumnExpression[Any]]
@@ -34,22 +22,6 @@ NO_IMAGE: Final = "no-image"
 
 WORDS: Final = tuple(VerifiedBy)
 
-_NEWEST = (
-    select(func.max(col(Reading.id)))
-    .where(col(Reading.tape_id) == col(Tape.id))
-    .correlate(Tape)
-    .scalar_subquery()
-)
-
-STRONGEST: Final = func.coalesce(
-    select(func.max(strength()))
-    .where(col(Verification.image_id) == col(Reading.image_id))
-    .correlate(Reading)
-    .scalar_subquery(),
-    0,
-)
-"""The place in `WORDS` of what vouches most for the newest image of a tape."""
-
 TAPE_FIELDS: Final[Fields] = {
     "medium": col(Tape.medium),
     "condition": col(Tape.condition),
@@ -58,23 +30,13 @@ TAPE_FIELDS: Final[Fields] = {
 }
 
 IMAGE_FIELDS: Final[Fields] = {
-    "format": func.coalesce(col(Decoding.format), NO_IMAGE),
-    "check_status": func.coalesce(col(Decoding.check_status), ""),
-    "verification": case(dict(enumerate(WORDS)), value=STRONGEST),
+    "format": func.coalesce(col(Tape.format), NO_IMAGE),
+    "check_status": func.coalesce(col(Tape.check_status), ""),
+    "verification": case(dict(enumerate(WORDS)), value=col(Tape.verified)),
 }
-"""Facets that need the newest image; see `joined`."""
+"""Facets of the newest image that was read from a tape, which the tape's row repeats."""
 
-
-def joined(statement: AnySelect) -> AnySelect:
-    """The statement over tapes, each beside the newest image that was read from it."""
-    return (
-        statement.select_from(Tape)
-        .outerjoin(Reading, col(Reading.id) == _NEWEST)
-        .outerjoin(
-            Decoding,
-            and_(col(Decoding.image_id) == col(Reading.image_id), ~col(Decoding.superseded)),
-        )
-    )
+FIELDS: Final[Fields] = {**TAPE_FIELDS, **IMAGE_FIELDS}
 
 
 def chosen(query: TapeQuery, name: str) -> Collection[str]:

@@ -1,44 +1,44 @@
 """Finding any run of characters, whatever its case, in listings, tapes and programs.
 
-A run is looked for within one line. Records come first, by the field that holds the run;
-listings follow, the newest first. Nothing is ranked by how often it holds the run: that would
-mean reading every listing that holds a common word.
+A run is looked for within one line. What is told first: images of that digest; tapes and
+programs of exactly that number or title; those that hold it, by the field that does; listings in
+which it stands as a word; other listings. Among equals the newest come first. Only the newest
+listings are ranked: all that hold a common word could not be, in a large library.
 """
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from typing import Final, cast
+from collections.abc import Iterator
+from itertools import islice
+from typing import Final
 
-from sqlalchemy import func, select, tuple_
+from sqlalchemy import func, select
 from sqlmodel import col
 
-from server.catalog.excerpt import pieces
-from server.catalog.held import titles
-from server.catalog.search_cursor import LISTING_RANK, Place, read_cursor, write_cursor
+from server.catalog import search_facets, search_help, search_hits
+from server.catalog.held import known
+from server.catalog.search_cursor import Place, Stage, read_cursor, write_cursor
 from server.catalog.search_filters import of_listings, of_records
-from server.catalog.search_values import FieldName, Hit, HitKind, SearchPage, SearchQuery
+from server.catalog.search_hits import LINES_SHOWN
+from server.catalog.search_ranking import RANKED, as_words
+from server.catalog.search_values import Hit, HitKind, SearchHelp, SearchPage, SearchQuery
 from server.catalog.work import Work
-from server.store.images import Decoding, ImageRow
-from server.store.listings import unpack_texts
-from server.store.programs import Program
-from server.store.search import RANKS, fold, holds, is_scanned, keys
-from server.store.tapes import Tape
+from server.store.images import ImageRow
+from server.store.search import fields_beside, is_scanned, keys, newest, plain, text_holds
 from server.store.texts import LISTINGS, RECORDS, RecordText
 
 __all__ = ["COUNTED", "LINES_SHOWN", "Hit", "HitKind", "SearchPage", "SearchQuery", "find"]
 
-COUNTED: Final = 1000
+COUNTED: Final = 200
 """As many records, and as many listings, are counted; there may be more."""
 
-LINES_SHOWN: Final = 3
-"""Lines of one listing that are hits of their own."""
+LEAST_DIGEST: Final = 6
+"""Hexadecimal digits of a digest that are enough to look for it."""
 
-_FIELDS: Final = {
-    rank: (HitKind(kind), cast("FieldName", field)) for (kind, field), rank in RANKS.items()
-}
+SCANT: Final = 3
+"""Where so few are found, none of them a record, another spelling may find more."""
 
 
 def find(work: Work, query: SearchQuery) -> SearchPage:
-    """The records and listings that hold `query.q`, from `query.cursor` on.
+    """What holds `query.q`, from `query.cursor` on.
 
     Raises:
         Invalid: the cursor was not given by this same query.
@@ -47,18 +47,31 @@ def find(work: Work, query: SearchQuery) -> SearchPage:
         return SearchPage((), 0, total_is_exact=True, next_cursor=None)
     search = _Search(work, query)
     after = read_cursor(query)
-    places = search.places(after, query.limit + 1)
-    here = places[: query.limit]
-    more = len(places) > len(here)
+    places = list(islice(search.places(after), query.limit + 1))
+    here, more = places[: query.limit], len(places) > query.limit
     # Where all that there is stands on this page, there is nothing to count.
-    counts = search.counts() if more or after is not None else (len(here),)
+    counts = search.counts() if more or after is not None else [len(here)]
+    total = sum(min(count, COUNTED) for count in counts)
+    is_scant = after is None and total <= SCANT
     return SearchPage(
-        hits=tuple(_hits(work, query.q, here)),
-        total=sum(min(count, COUNTED) for count in counts),
+        hits=tuple(search_hits.at(work, query, here)),
+        total=total,
         total_is_exact=max(counts) <= COUNTED,
         next_cursor=write_cursor(query, here[-1]) if more else None,
         newest_only=is_scanned(query.q),
+        facets=search_facets.count(work, query) if query.facets else {},
+        help=_help(work, query, here) if is_scant else None,
     )
+
+
+def _help(work: Work, query: SearchQuery, found: list[Place]) -> SearchHelp | None:
+    if any(place.stage <= Stage.RECORD for place in found):
+        return None
+    dropped = {}
+    if not found:
+        for name in query.narrowed_by:
+            dropped[name] = sum(_Search(work, query.without(name)).counts())
+    return search_help.offer(work, query, dropped)
 
 
 class _Search:
@@ -66,124 +79,151 @@ class _Search:
 
     def __init__(self, work: Work, query: SearchQuery) -> None:
         self._session = work.session
-        matching = keys(work.session, LISTINGS, query.q).subquery()
-        self._image_id = matching.c.key
-        self._listings = select(self._image_id).where(*of_listings(query, self._image_id))
-        # Of each tape and program that holds the run, the first of the fields to do so.
-        self._records = (
-            select(func.min(col(RecordText.rank)).label("rank"), col(RecordText.object_id))
-            .where(holds(work.session, RECORDS, query.q), of_records(query))
-            .group_by(col(RecordText.kind), col(RecordText.object_id))
-        )
+        self._query = query
+        self._listings = of_listings(query, LISTINGS.key)
+        self._records = [of_records(query)]
+        self._ranked_here: list[int] | None = None
 
-    def places(self, after: Place | None, most: int) -> list[Place]:
-        """At most `most` of the places, those after `after`."""
-        found: list[Place] = []
-        if after is None or after.rank < LISTING_RANK:
-            found = self._records_after(after, most)
-            after = None
-        if len(found) < most:
-            found += self._listings_after(after, most - len(found))
-        return found
+    def places(self, after: Place | None) -> Iterator[Place]:
+        """The places after `after`, one after the other."""
+        after = after or Place(Stage.DIGEST, 0, self._newest_listing())
+        for stage, told in (
+            (Stage.DIGEST, self._digests),
+            (Stage.NAME, self._names),
+            (Stage.RECORD, self._holders),
+            (Stage.PART, self._ranked),
+            (Stage.OLDER, self._older),
+        ):
+            if after.stage <= stage:
+                start = after if after.key else None
+                yield from told(start, after.newest)
+                after = Place(Stage(min(stage + 1, Stage.OLDER)), 0, after.newest)
 
-    def _records_after(self, after: Place | None, most: int) -> list[Place]:
-        records = self._records.subquery()
-        key = (records.c.rank, records.c.object_id)
-        page = select(*key).order_by(*key).limit(most)
-        if after is not None:
-            page = page.where(tuple_(*key) > tuple_(*after))
-        return [Place(rank, number) for rank, number in self._session.execute(page)]
-
-    def _listings_after(self, after: Place | None, most: int) -> list[Place]:
-        page = self._listings.order_by(self._image_id.desc()).limit(most)
-        if after is not None:
-            page = page.where(self._image_id < after.id)
-        return [Place(LISTING_RANK, number) for (number,) in self._session.execute(page)]
-
-    def counts(self) -> tuple[int, ...]:
+    def counts(self) -> list[int]:
         """How many records and listings; one more than `COUNTED` where more than that."""
+        records = (
+            keys(self._session, RECORDS, self._query.q)
+            .where(*self._records)
+            .with_only_columns(col(RecordText.kind), col(RecordText.object_id))
+            .distinct()
+        )
+        listings = keys(self._session, LISTINGS, self._query.q).where(*self._listings)
         counted = [
             select(func.count()).select_from(found.limit(COUNTED + 1).subquery()).scalar_subquery()
-            for found in (self._records, self._listings)
+            for found in (records, listings)
         ]
-        return tuple(self._session.execute(select(*counted)).one())
+        found = self._session.execute(select(*counted)).one()
+        return [*found, len(list(self._digests(None, 0)))]
 
+    def _newest_listing(self) -> int:
+        return self._session.scalar(select(func.max(LISTINGS.key))) or 0
 
-def _hits(work: Work, needle: str, places: Sequence[Place]) -> Iterator[Hit]:
-    """The hits at those places, in that order."""
-    ids: dict[HitKind, set[int]] = {kind: set() for kind in HitKind}
-    for place in places:
-        ids[_kind(place)].add(place.id)
-    tapes, programs = _tapes(work, ids[HitKind.TAPE]), _programs(work, ids[HitKind.PROGRAM])
-    listings = _listing_hits(work, needle, ids[HitKind.LISTING])
-    for place in places:
-        if _kind(place) is HitKind.LISTING:
-            yield from listings.get(place.id, ())
-        elif _kind(place) is HitKind.TAPE:
-            yield _tape_hit(tapes[place.id], _FIELDS[place.rank][1], needle)
-        else:
-            yield _program_hit(programs[place.id], _FIELDS[place.rank][1], needle)
+    def _digests(self, after: Place | None, top: int) -> Iterator[Place]:
+        digits = self._query.q.strip().lower()
+        if len(digits) < LEAST_DIGEST or set(digits) - set("0123456789abcdef"):
+            return
+        image_id = col(ImageRow.id)
+        found = select(image_id).where(
+            col(ImageRow.sha256) >= digits,
+            col(ImageRow.sha256) < f"{digits}g",
+            *of_listings(self._query, image_id),
+        )
+        if after is not None:
+            found = found.where(image_id < after.key)
+        for key in self._session.scalars(found.order_by(image_id.desc()).limit(COUNTED)):
+            yield Place(Stage.DIGEST, known(key), top)
 
+    def _names(self, after: Place | None, top: int) -> Iterator[Place]:
+        name = plain(self._query.q)
+        if not name:
+            return
+        found = select(RECORDS.key).where(col(RecordText.plain) == name, *self._records)
+        if after is not None:
+            found = found.where(RECORDS.key < after.key)
+        page = found.order_by(RECORDS.key.desc()).limit(self._query.limit + 1)
+        for key in self._session.scalars(page):
+            yield Place(Stage.NAME, key, top)
 
-def _kind(place: Place) -> HitKind:
-    return HitKind.LISTING if place.rank == LISTING_RANK else _FIELDS[place.rank][0]
-
-
-def _tapes(work: Work, ids: Collection[int]) -> dict[int | None, Tape]:
-    found = select(Tape).where(col(Tape.id).in_(ids))
-    return {row.id: row for row in work.session.scalars(found)} if ids else {}
-
-
-def _programs(work: Work, ids: Collection[int]) -> dict[int | None, Program]:
-    found = select(Program).where(col(Program.id).in_(ids))
-    return {row.id: row for row in work.session.scalars(found)} if ids else {}
-
-
-def _tape_hit(tape: Tape, field: FieldName, needle: str) -> Hit:
-    return Hit(
-        HitKind.TAPE,
-        field,
-        tape.title,
-        pieces(getattr(tape, field), needle),
-        accession=tape.accession_number,
-        program=tape.program_id,
-    )
-
-
-def _program_hit(program: Program, field: FieldName, needle: str) -> Hit:
-    excerpt = pieces(getattr(program, field), needle)
-    return Hit(HitKind.PROGRAM, field, program.title, excerpt, program=program.id)
-
-
-def _listing_hits(work: Work, needle: str, ids: Collection[int]) -> Mapping[int, list[Hit]]:
-    """The first lines of each listing that hold the needle."""
-    if not ids:
-        return {}
-    named = titles(work, ids)
-    rows = work.session.execute(
-        select(col(Decoding.image_id), col(ImageRow.sha256), col(Decoding.listing))
-        .join(ImageRow, col(ImageRow.id) == col(Decoding.image_id))
-        .where(~col(Decoding.superseded), col(Decoding.image_id).in_(ids))
-    )
-    hits: dict[int, list[Hit]] = {}
-    for image_id, sha256, packed in rows:
-        lines = list(_lines_that_hold(unpack_texts(packed), needle))
-        hits[image_id] = [
-            Hit(
-                HitKind.LISTING,
-                "listing",
-                named[image_id].title,
-                pieces(text, needle),
-                sha256=sha256,
-                accession=named[image_id].accession,
-                line=number,
-                lines_found=len(lines),
+    def _holders(self, after: Place | None, top: int) -> Iterator[Place]:
+        """Records, each at the best of its fields that hold the run."""
+        before = after.key if after is not None else None
+        most = self._query.limit + 1
+        while True:
+            found = newest(
+                self._session,
+                RECORDS,
+                [self._query.q],
+                most,
+                before=before,
+                only=self._records,
             )
-            for number, text in lines[:LINES_SHOWN]
-        ]
-    return hits
+            told = self._told_before(found)
+            yield from (Place(Stage.RECORD, key, top) for key in found if key not in told)
+            if len(found) < most:
+                return
+            before = found[-1]
 
+    def _told_before(self, found: list[int]) -> set[int]:
+        """Those of the keys whose record was told already, by a better field or as its name."""
+        fields = {key: fields_beside(key) for key in found}
+        beside = set().union(*fields.values())
+        rows = self._session.execute(
+            select(RECORDS.key, col(RecordText.body), col(RecordText.plain)).where(
+                RECORDS.key.in_(beside)
+            )
+        )
+        name = plain(self._query.q)
+        named, holding = set(), set()
+        for key, body, its_name in rows:
+            if name and its_name == name:
+                named.add(key)
+            if text_holds(self._query.q, body, its_name):
+                holding.add(key)
+        return {
+            key
+            for key, others in fields.items()
+            if others & named or any(other > key for other in others & holding)
+        }
 
-def _lines_that_hold(lines: Sequence[str], needle: str) -> Iterator[tuple[int, str]]:
-    folded = fold(needle)
-    return ((number, line) for number, line in enumerate(lines, start=1) if folded in fold(line))
+    def _ranked(self, after: Place | None, top: int) -> Iterator[Place]:
+        """Listings of the window that is ranked: words first, each part the newest first."""
+        window = self._window(top)
+        words = as_words(self._session, window, self._query.q)
+        for stage, those in (
+            (Stage.WORD, [key for key in window if key in words]),
+            (Stage.PART, [key for key in window if key not in words]),
+        ):
+            for key in those:
+                if after is None or (after.stage, -after.key) < (stage, -key):
+                    yield Place(stage, key, top)
+
+    def _window(self, top: int) -> list[int]:
+        """The newest listings that hold the run, as many as are ranked."""
+        if self._ranked_here is None:
+            self._ranked_here = newest(
+                self._session,
+                LISTINGS,
+                [self._query.q],
+                RANKED,
+                before=top + 1,
+                only=self._listings,
+            )
+        return self._ranked_here
+
+    def _older(self, after: Place | None, top: int) -> Iterator[Place]:
+        if after is None:
+            window = self._window(top)
+            if len(window) < RANKED:
+                return
+            before = window[-1]
+        else:
+            before = after.key
+        found = newest(
+            self._session,
+            LISTINGS,
+            [self._query.q],
+            self._query.limit + 1,
+            before=before,
+            only=self._listings,
+        )
+        yield from (Place(Stage.OLDER, key, top) for key in found)

@@ -1,57 +1,56 @@
 """The rows of a list of tapes: filtered and paged by the database, named columns only."""
 
 from collections.abc import Callable, Mapping
+from functools import cache
 from typing import Any
 
-from sqlalchemy import func, or_, select
+from sqlalchemy import ColumnElement, bindparam, func, literal, select
 from sqlalchemy.orm import Session
 from sqlmodel import col
 
 from server.catalog import narrowing
-from server.catalog.narrowing import IMAGE_FIELDS, STRONGEST, TAPE_FIELDS, WORDS, AnySelect
+from server.catalog.narrowing import FIELDS, WORDS, AnySelect
 from server.catalog.tape_values import Sort, TapeQuery, TapeRow
 from server.catalog.vocabulary import Condition, Hazard, Medium
-from server.store.images import Decoding, ImageRow, Reading
+from server.store.images import ImageRow
 from server.store.kin import Kinship
 from server.store.programs import Program
 from server.store.tapes import Tape
 from server.tape.findings import CheckStatus
 
-_KIN = (
-    select(func.count())
-    .select_from(Kinship)
-    .where(
-        or_(
-            col(Kinship.image_a_id) == col(Reading.image_id),
-            col(Kinship.image_b_id) == col(Reading.image_id),
-        )
-    )
-    .correlate(Reading)
-    .scalar_subquery()
+_KIN = sum(
+    (
+        select(func.count())
+        .select_from(Kinship)
+        .where(mine == col(Tape.image_id))
+        .correlate(Tape)
+        .scalar_subquery()
+        for mine in (col(Kinship.image_a_id), col(Kinship.image_b_id))
+    ),
+    literal(0),
 )
 
 _COLUMNS: AnySelect = (
-    narrowing.joined(
-        select(
-            col(Tape.accession_number),
-            col(Tape.title),
-            col(Tape.program_id),
-            col(Program.title),
-            col(Decoding.format),
-            col(Decoding.check_status),
-            STRONGEST,
-            col(Tape.condition),
-            col(Tape.hazard),
-            col(Tape.loader_requirement),
-            col(Tape.medium),
-            col(Tape.levels),
-            col(Tape.place),
-            col(ImageRow.sha256),
-            _KIN,
-        )
+    select(
+        col(Tape.accession_number),
+        col(Tape.title),
+        col(Tape.program_id),
+        col(Program.title),
+        col(Tape.format),
+        col(Tape.check_status),
+        col(Tape.verified),
+        col(Tape.condition),
+        col(Tape.hazard),
+        col(Tape.loader_requirement),
+        col(Tape.medium),
+        col(Tape.levels),
+        col(Tape.place),
+        col(ImageRow.sha256),
+        _KIN,
     )
+    .select_from(Tape)
     .outerjoin(Program, col(Program.id) == col(Tape.program_id))
-    .outerjoin(ImageRow, col(ImageRow.id) == col(Reading.image_id))
+    .outerjoin(ImageRow, col(ImageRow.id) == col(Tape.image_id))
 )
 
 _ORDERS: Mapping[Sort, Callable[[], tuple[Any, ...]]] = {
@@ -63,26 +62,31 @@ _ORDERS: Mapping[Sort, Callable[[], tuple[Any, ...]]] = {
 
 def rows(session: Session, query: TapeQuery) -> tuple[TapeRow, ...]:
     """The tapes on the page that was asked for."""
-    order = _ORDERS[query.sort]()
-    statement = _COLUMNS.where(col(Tape.id).in_(_on_page(session, query))).order_by(*order)
-    return tuple(_row(*row) for row in session.execute(statement))
+    conditions = [
+        *narrowing.of_words(session, query.q),
+        *narrowing.conditions(query, FIELDS),
+    ]
+    statement = _page(query.sort, *conditions) if conditions else _whole(query.sort)
+    part = {"start": (query.page - 1) * query.page_size, "size": query.page_size}
+    return tuple(_row(*row) for row in session.connection().execute(statement, part))
 
 
-def _on_page(session: Session, query: TapeQuery) -> AnySelect:
-    """The ids of those tapes; their images are looked at only where they decide."""
-    images = narrowing.conditions(query, IMAGE_FIELDS)
-    ids: AnySelect = select(col(Tape.id))
-    return (
-        (narrowing.joined(ids) if images else ids)
-        .where(
-            *narrowing.of_words(session, query.q),
-            *narrowing.conditions(query, TAPE_FIELDS),
-            *images,
-        )
-        .order_by(*_ORDERS[query.sort]())
-        .offset((query.page - 1) * query.page_size)
-        .limit(query.page_size)
+@cache
+def _whole(sort: Sort) -> AnySelect:
+    """Any page of all tapes. To make the statement takes longer than to answer it: kept."""
+    return _page(sort)
+
+
+def _page(sort: Sort, *conditions: ColumnElement[bool]) -> AnySelect:
+    order = _ORDERS[sort]()
+    ids = (
+        select(col(Tape.id))
+        .where(*conditions)
+        .order_by(*order)
+        .offset(bindparam("start"))
+        .limit(bindparam("size"))
     )
+    return _COLUMNS.where(col(Tape.id).in_(ids)).order_by(*order)
 
 
 def _row(

@@ -1,18 +1,16 @@
-"""`upload`, `search`, `tapes` and `download`: what the archive holds."""
+"""`upload`, `tapes` and `download`: what the archive holds."""
 
 import sys
 from argparse import Namespace
 from pathlib import Path
 
 from server.api.models import ReceiptOut
-from server.api.search import HitOut
 from server.api.tapes import TapeRowOut
-from server.catalog import accession, downloads, search, tapes
+from server.catalog import accession, downloads, tapes
 from server.catalog.accession import Upload
 from server.catalog.dialects import formats_of
 from server.catalog.errors import ArchiveError, NotVerified
 from server.catalog.records import Receipt
-from server.catalog.search import Hit, SearchQuery
 from server.catalog.tape_values import TapeQuery, TapeRow
 from server.commands.archive import plainly, refuse, working
 from server.commands.console import DONE, give, say, table
@@ -64,34 +62,6 @@ def _say_receipt(file: str, receipt: Receipt) -> None:
         say(f"  the same content as {receipt.duplicate_of}")
     say(*(f"  resembles {each.title}: {each.description}" for each in receipt.kin))
     say(*(f"  {note}" for note in receipt.notes))
-
-
-@plainly
-def find(args: Namespace) -> int:
-    """Find `args.text` in listings, tapes and programs: every place, part by part."""
-    total, cursor = 0, None
-    while True:
-        query = SearchQuery.of({"q": args.text} | ({"cursor": cursor} if cursor else {}))
-        with working(writes=False) as work:
-            found = search.find(work, query)
-        for hit in found.hits:
-            _show_hit(hit, as_json=args.json)
-        total, cursor = found.total, found.next_cursor
-        if cursor is None:
-            break
-    if not args.json:
-        say(f"{total:,} found")
-    return DONE
-
-
-def _show_hit(hit: Hit, *, as_json: bool) -> None:
-    if as_json:
-        give(HitOut.of(hit))
-        return
-    line = "" if hit.line is None else f", line {hit.line}"
-    name = hit.accession or hit.sha256 or f"program {hit.program}"
-    excerpt = "".join(text for text, _ in hit.excerpt)
-    say(f"{name}  {hit.title}, {hit.field}{line}: {excerpt}")
 
 
 @plainly

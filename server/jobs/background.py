@@ -8,6 +8,7 @@ of the library's database, and any worker may take up any work. Nothing is sent 
 The engine allows one of itself in a process; so there is one `Background` at a time.
 """
 
+import logging
 import threading
 import uuid
 from collections.abc import Mapping
@@ -62,6 +63,19 @@ def _locks(settings: Settings) -> Locks:
     return ServerLocks(settings.database_url)
 
 
+def _log_as_the_application_does() -> None:
+    """Hand what the engine says to whatever the application logs to.
+
+    The engine would write to the stream that stood for standard error when it was first started,
+    which need not be open any more.
+    """
+    log = logging.getLogger("dbos")
+    for handler in tuple(log.handlers):
+        log.removeHandler(handler)
+    log.addHandler(logging.NullHandler())
+    log.propagate = True
+
+
 class Background:
     """The background work of this process, from `start` to `stop`; a context manager."""
 
@@ -88,6 +102,7 @@ class Background:
     def start(self) -> None:
         """Begin to take up work, this process's own and that of workers that died."""
         self._locks.hold(self._worker)
+        _log_as_the_application_does()
         DBOS(
             config=DBOSConfig(
                 name="feedhole",

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+from sqlalchemy.orm import Session
 
 from server.settings import Settings
 
@@ -26,6 +27,11 @@ def make_engine(settings: Settings) -> Engine:
 def reading(engine: Engine) -> Engine:
     """The same engine and pool, for transactions that only read."""
     return engine.execution_options(**{_READS: True})
+
+
+def only_reads(session: Session) -> bool:
+    """Whether the session's transactions take no lock, as those of `reading` do."""
+    return bool(session.get_bind().get_execution_options().get(_READS, False))
 
 
 def _sqlite(url: URL, settings: Settings) -> Engine:

@@ -1,20 +1,24 @@
 """Finding any run of characters, with the same answers from every database.
 
 Texts are folded here, before they are stored, and so are the needles: the databases only
-compare code points, and none of their own rules about case or wildcards comes into play.
+compare code points, and none of their own rules about case or wildcards comes into play. An
+index of grams names the texts that may hold a needle, and each of them is then read, so that
+what an index makes of a text never decides an answer.
 """
 
 import unicodedata
-from collections.abc import Mapping
-from typing import Final, Protocol
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Select, delete, func, insert, select
+from sqlalchemy import ColumnElement, Select, delete, func, insert, or_, select
 from sqlalchemy.orm import Session
-from sqlmodel import col
 
-from server.store.search_postgres import PostgresSearch
-from server.store.search_sqlite import SqliteSearch
-from server.store.texts import LISTINGS, ListingText, RecordText, Texts
+from server.store import spelling
+from server.store.gram_index import GramIndex
+from server.store.grams import LENGTHS, Grams, grams_asked, grams_of
+from server.store.search_postgres import PostgresGrams
+from server.store.search_sqlite import SqliteGrams
+from server.store.texts import LISTINGS, RECORDS, ListingText, RecordText, Texts
 
 RANKS: Final[Mapping[tuple[str, str], int]] = {
     ("tape", "accession_number"): 0,
@@ -26,8 +30,16 @@ RANKS: Final[Mapping[tuple[str, str], int]] = {
 }
 """Which fields of which records are searched, the most telling first."""
 
-INDEXED_FROM: Final = 3
-"""The shortest needle that the indexes help with: they hold runs of three characters."""
+NAMING: Final = ("accession_number", "title")
+"""Fields that name something: spaces, signs and case do not matter in them."""
+
+_FIELDS: Final = {rank: field for field, rank in RANKS.items()}
+
+_RANK_BITS: Final = 28
+"""Ids of records are below two to this power, so that a rank fits above them."""
+
+INDEXED_FROM: Final = LENGTHS[0]
+"""The shortest needle, in bytes of UTF-8, that the indexes help with."""
 
 INDEXED_CHARACTERS: Final = 2_000_000
 """How much of one listing is searched: the dump of three rolls of 120,000 frames.
@@ -39,19 +51,18 @@ nobody else could write.
 SCANNED_LISTINGS: Final = 10_000
 """For a shorter needle only this many of the newest listings are read through."""
 
+PROBED: Final = 300
+"""So many of the newest texts are read first where an index gives no key before it has all."""
 
-class SearchBackend(Protocol):
-    """What differs by database."""
-
-    def keys(self, texts: Texts, needle: str) -> Select[int]:
-        """The keys, labelled `key`, of the texts that hold the folded needle, by an index."""
-        ...
-
-
-_BACKENDS: Final[Mapping[str, SearchBackend]] = {
-    "sqlite": SqliteSearch(),
-    "postgresql": PostgresSearch(),
+_INDEXES: Final[Mapping[str, GramIndex]] = {
+    "sqlite": SqliteGrams(),
+    "postgresql": PostgresGrams(),
 }
+
+
+def index_of(session: Session) -> GramIndex:
+    """The index of grams of the session's database."""
+    return _INDEXES[session.get_bind().dialect.name]
 
 
 def readable(text: str) -> str:
@@ -73,14 +84,42 @@ def _without_case(character: str) -> str:
     return folded if len(folded) == 1 else character
 
 
+def plain(text: str) -> str:
+    """The letters and digits of a text, folded: how a number or a title is recognised."""
+    return "".join(filter(str.isalnum, fold(text)))
+
+
+def record_key(kind: str, object_id: int, field: str) -> int:
+    """The key of a field of a record; the greater, the sooner it is told."""
+    return (len(RANKS) - RANKS[kind, field] << _RANK_BITS) + object_id
+
+
+def record_of(key: int) -> tuple[str, str, int]:
+    """The kind and the field that a record's key tells, and the id of the record."""
+    rank, object_id = divmod(key, 1 << _RANK_BITS)
+    return (*_FIELDS[len(RANKS) - rank], object_id)
+
+
+def fields_beside(key: int) -> set[int]:
+    """The keys of all fields of the record that a key belongs to."""
+    kind, _, object_id = record_of(key)
+    return {record_key(kind, object_id, field) for of, field in RANKS if of == kind}
+
+
+def text_holds(needle: str, body: str, name: str | None) -> bool:
+    """Whether a text that was read, or what it names, holds the needle."""
+    return fold(needle) in body or (_is_name(needle) and plain(needle) in (name or ""))
+
+
 def index_listing(session: Session, image_id: int, text: str) -> None:
     """Make the listing of an image searchable, in place of what was there.
 
     Of a longer listing, only the first `INDEXED_CHARACTERS` are.
     """
-    session.execute(delete(ListingText).where(col(ListingText.image_id) == image_id))
+    _take_out(session, LISTINGS, [image_id])
     body = fold(text[:INDEXED_CHARACTERS])
     session.execute(insert(ListingText).values(image_id=image_id, body=body))
+    index_of(session).put(session, LISTINGS.index, [(image_id, grams_of_texts(body))])
 
 
 def index_record(session: Session, kind: str, object_id: int, fields: Mapping[str, str]) -> None:
@@ -88,48 +127,148 @@ def index_record(session: Session, kind: str, object_id: int, fields: Mapping[st
 
     `kind` and the keys of `fields` are those of `RANKS`.
     """
-    session.execute(
-        delete(RecordText).where(
-            col(RecordText.kind) == kind,
-            col(RecordText.object_id) == object_id,
-            col(RecordText.field).in_(fields),
-        )
-    )
-    rows = [
+    _take_out(session, RECORDS, [record_key(kind, object_id, field) for field in fields])
+    rows: list[dict[str, Any]] = [
         {
+            "id": record_key(kind, object_id, field),
             "kind": kind,
             "object_id": object_id,
             "field": field,
             "rank": RANKS[kind, field],
             "body": fold(text),
+            "plain": plain(text) if field in NAMING else None,
         }
         for field, text in fields.items()
         if text
     ]
     if rows:
         session.execute(insert(RecordText), rows)
+        index_of(session).put(
+            session,
+            RECORDS.index,
+            [(row["id"], grams_of_texts(row["body"], row["plain"])) for row in rows],
+        )
+    spelling.learn(session, [fold(fields.get(field, "")) for field in spelling.FIELDS])
+
+
+def _take_out(session: Session, texts: Texts, keys: Iterable[int]) -> None:
+    columns = (texts.key, texts.body, *(() if texts.plain is None else (texts.plain,)))
+    held = session.execute(select(*columns).where(texts.key.in_(keys))).all()
+    for key, *parts in held:
+        index_of(session).take_out(session, texts.index, key, grams_of_texts(*parts))
+    session.execute(delete(texts.key.table).where(texts.key.in_(keys)))
+
+
+def grams_of_texts(*texts: str | None) -> Grams:
+    """The grams that an index keeps of folded texts."""
+    return grams_of("\n".join(text or "" for text in texts).encode("utf-8", "surrogatepass"))
 
 
 def is_scanned(needle: str) -> bool:
     """Whether the needle is too short for the indexes, so that not every listing is read."""
-    return len(readable(needle)) < INDEXED_FROM
+    return len(fold(needle).encode("utf-8", "surrogatepass")) < INDEXED_FROM
 
 
-def keys(session: Session, texts: Texts, needle: str) -> Select[int]:
-    """The keys, labelled `key`, of the texts that hold `needle`, whatever the case of either.
+def keys(session: Session, texts: Texts, *needles: str) -> Select[int]:
+    """The keys, labelled `key`, of the texts that hold all `needles`, whatever the case.
 
-    The needle is taken literally. Where it is too short for the indexes, records are read
-    through, and of the listings the `SCANNED_LISTINGS` newest.
+    The needles are taken literally, but spaces and signs do not matter in what names a record.
+    Where one is too short for the indexes, records are read through, and of the listings the
+    `SCANNED_LISTINGS` newest.
     """
-    if not is_scanned(needle):
-        return _BACKENDS[session.get_bind().dialect.name].keys(texts, fold(needle))
-    found = select(texts.key.label("key")).where(texts.contain(fold(needle)))
+    holding = [_holds(session, texts, needle) for needle in needles]
+    indexed = [needle for needle in needles if not is_scanned(needle)]
+    if indexed:
+        index = index_of(session)
+        ways = _ways(texts, indexed)
+        asked = index.having(texts.index, [list(map(_asked, way)) for way in ways])
+        return (
+            select(asked.key.label("key"))
+            .select_from(asked.rows.join(texts.key.table, texts.key == asked.key))
+            .where(asked.condition, *holding)
+        )
+    found = select(texts.key.label("key")).where(*holding)
     if texts is not LISTINGS:
         return found
     newest = select(func.max(texts.key)).scalar_subquery()
     return found.where(texts.key > newest - SCANNED_LISTINGS)
 
 
+def newest(
+    session: Session,
+    texts: Texts,
+    needles: Sequence[str],
+    most: int,
+    *,
+    before: int | None = None,
+    only: Sequence[ColumnElement[bool]] = (),
+) -> list[int]:
+    """The greatest keys of `keys`, those below `before`, at most `most`, the greatest first.
+
+    `only` are conditions on `texts.key`. A needle that is everywhere is found among the newest
+    texts, so that it costs no more in a large library.
+    """
+    found: list[int] = []
+    if not index_of(session).newest_first and not any(map(is_scanned, needles)):
+        found, before = _probed(session, texts, needles, most, before, only)
+        if before is None or len(found) == most:
+            return found
+    asked = keys(session, texts, *needles)
+    key = asked.selected_columns["key"]
+    asked = asked.where(*only)
+    if before is not None:
+        asked = asked.where(key < before)
+    page = asked.order_by(key.desc()).limit(most - len(found))
+    return found + list(session.scalars(page))
+
+
+def _probed(
+    session: Session,
+    texts: Texts,
+    needles: Sequence[str],
+    most: int,
+    before: int | None,
+    only: Sequence[ColumnElement[bool]],
+) -> tuple[list[int], int | None]:
+    """What the newest texts give, and the key below which nothing was read; None for no more."""
+    below = [] if before is None else [texts.key < before]
+    edge = session.scalar(
+        select(texts.key).where(*below).order_by(texts.key.desc()).offset(PROBED).limit(1)
+    )
+    above = [] if edge is None else [texts.key > edge]
+    holding = [_holds(session, texts, needle) for needle in needles]
+    read = select(texts.key).where(*below, *above, *holding, *only)
+    found = list(session.scalars(read.order_by(texts.key.desc()).limit(most)))
+    return found, None if edge is None else edge + 1
+
+
 def holds(session: Session, texts: Texts, needle: str) -> ColumnElement[bool]:
     """The condition that a row of `texts` is one of those with the `keys`."""
     return texts.key.in_(keys(session, texts, needle))
+
+
+def _holds(session: Session, texts: Texts, needle: str) -> ColumnElement[bool]:
+    """The condition that a text holds the needle, found by reading it."""
+    index = index_of(session)
+    ways = [index.holds(texts.body, fold(needle))]
+    if texts.plain is not None and _is_name(needle):
+        ways.append(index.holds(texts.plain, plain(needle)))
+    return or_(*ways)
+
+
+def _ways(texts: Texts, needles: Sequence[str]) -> list[list[str]]:
+    """The runs that a text has to hold, for each way in which it can hold all the needles."""
+    folded = [fold(needle) for needle in needles]
+    if texts.plain is None:
+        return [folded]
+    names = [plain(needle) if _is_name(needle) else fold(needle) for needle in needles]
+    return [folded] if names == folded else [folded, names]
+
+
+def _is_name(needle: str) -> bool:
+    """Whether enough of the needle is left without its spaces and signs to know a name by it."""
+    return not is_scanned(plain(needle))
+
+
+def _asked(run: str) -> Grams:
+    return grams_asked(run.encode("utf-8", "surrogatepass"))

@@ -1,13 +1,43 @@
-"""Full text on PostgreSQL: LIKE, for which the planner turns to the trigram index by itself."""
+"""The index of grams on PostgreSQL: arrays of numbers under a general inverted index (GIN)."""
 
-from sqlalchemy import Select, select
+from collections.abc import Iterable, Sequence
+from typing import Any
 
-from server.store.texts import Texts
+import numpy as np
+from sqlalchemy import ColumnElement, Integer, column, func, literal, or_, table
+from sqlalchemy import text as sql
+from sqlalchemy.dialects.postgresql import ARRAY
+from sqlalchemy.orm import Session
+
+from server.store.gram_index import Asked
+from server.store.grams import Grams
 
 
-class PostgresSearch:
-    """The keys, in PostgreSQL's words."""
+class PostgresGrams:
+    """The index, in PostgreSQL's words."""
 
-    def keys(self, texts: Texts, needle: str) -> Select[int]:
-        """The texts that hold the needle; pg_trgm narrows them down before they are read."""
-        return select(texts.key.label("key")).where(texts.contain(needle))
+    newest_first = False
+
+    def put(self, session: Session, index: str, rows: Iterable[tuple[int, Grams]]) -> None:
+        """Add keys with their grams."""
+        add = sql(f"INSERT INTO {index} (key, grams) VALUES (:key, :grams)")  # noqa: S608 - ours
+        given = [{"key": key, "grams": grams.tolist()} for key, grams in rows]
+        if given:
+            session.execute(add, given)
+
+    def take_out(self, session: Session, index: str, key: int, grams: Grams) -> None:
+        """Remove a key."""
+        del grams
+        remove = sql(f"DELETE FROM {index} WHERE key = :key")  # noqa: S608 - ours
+        session.execute(remove, {"key": key})
+
+    def having(self, index: str, ways: Sequence[Sequence[Grams]]) -> Asked:
+        """The keys that have, of any of the `ways`, all the grams of all its runs."""
+        key, grams = column("key", Integer), column("grams", ARRAY(Integer))
+        asked = (np.unique(np.concatenate(runs)).tolist() for runs in ways)
+        has = or_(*(grams.contains(literal(way, ARRAY(Integer))) for way in asked))
+        return Asked(table(index, key, grams), key, has)
+
+    def holds(self, text: ColumnElement[Any], run: str) -> ColumnElement[bool]:
+        """The condition that a text holds a run of characters."""
+        return func.strpos(text, literal(run)) > 0

@@ -6,9 +6,11 @@ from server.store.families import FamilyDecision
 from server.store.forms import NormalFormRow
 from server.store.images import Decoding, ImageRow, Reading
 from server.store.kin import Fingerprint, Kinship
+from server.store.loaded import LoadedRun
 from server.store.people import ApiToken, Person, SignIn, SignInFailure
 from server.store.programs import Program, Version
 from server.store.row import Row
+from server.store.spelling import Spelling, SpellingRun
 from server.store.tapes import Tape
 from server.store.texts import ListingText, RecordText
 from server.store.verification import Verification
@@ -26,6 +28,7 @@ __all__ = [
     "ImageRow",
     "Kinship",
     "ListingText",
+    "LoadedRun",
     "NormalFormRow",
     "Person",
     "Program",
@@ -34,6 +37,8 @@ __all__ = [
     "Row",
     "SignIn",
     "SignInFailure",
+    "Spelling",
+    "SpellingRun",
     "Tape",
     "Verification",
     "Version",

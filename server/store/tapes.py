@@ -4,16 +4,13 @@ import re
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import CheckConstraint, String, event
+from sqlalchemy import CheckConstraint, event
 from sqlmodel import Field
 
-from server.store.row import Row, UtcDateTime
+from server.store.row import BYTEWISE, Row, UtcDateTime
 
 _DIGITS = 12
 """Numbers in accession numbers are shorter than this."""
-
-BYTEWISE = String().with_variant(String(collation="C"), "postgresql")
-"""Text in the order of its code points on every database, whatever the server's locale."""
 
 
 def accession_key(number: str) -> str:
@@ -21,11 +18,24 @@ def accession_key(number: str) -> str:
     return re.sub(r"[0-9]+", lambda digits: digits[0].zfill(_DIGITS), number.lower())
 
 
+def years(made: str | None) -> tuple[int, int] | None:
+    """The first and the last year that a date of ISO 8601-2 may mean: 1970 and 1979 for 197X."""
+    found = re.findall(r"(?:^|/)([0-9]{2}[0-9X]{2})", made or "")
+    if not found:
+        return None
+    return int(found[0].replace("X", "0")), int(found[-1].replace("X", "9"))
+
+
 class Tape(Row, table=True):
     """One physical object. `accession_key` is filled in here, from the accession number.
 
-    `made` is what is known of its date (ISO 8601-2); `levels` the code holes across, 5 to 8;
-    while `hazard` is not "none" the tape is held apart.
+    `made` is what is known of its date (ISO 8601-2), and `year_from` and `year_to`, filled in
+    here too, are the first and last year that it may mean; `levels` the code holes across, 5 to
+    8; while `hazard` is not "none" the tape is held apart.
+
+    From `image_id` on, the row repeats what the newest image read from the tape says, so that a
+    list of tapes is narrowed and counted without a look at images. Triggers of the database keep
+    it current; nothing else may write it.
     """
 
     __tablename__ = "tape"
@@ -49,6 +59,14 @@ class Tape(Row, table=True):
     created_by_id: int | None = Field(default=None, foreign_key="person.id", index=True)
     updated_at: datetime = Field(sa_type=UtcDateTime)
     revision: int = 1
+    year_from: int | None = None
+    year_to: int | None = None
+    image_id: int | None = Field(default=None, index=True)
+    format: str | None = None
+    language: str | None = None
+    check_status: str | None = None
+    loader: str | None = None
+    verified: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
 
 
 @event.listens_for(Tape, "before_insert")
@@ -56,3 +74,4 @@ class Tape(Row, table=True):
 def _fill_key(mapper: Any, connection: Any, tape: Tape) -> None:
     del mapper, connection
     tape.accession_key = accession_key(tape.accession_number)
+    tape.year_from, tape.year_to = years(tape.made) or (None, None)

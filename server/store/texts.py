@@ -24,41 +24,45 @@ class ListingText(Row, table=True):
 
 
 class RecordText(Row, table=True):
-    """One folded field of a tape or a program. `rank` puts numbers before titles before notes."""
+    """One folded field of a tape or a program.
+
+    `rank` puts numbers before titles before notes, and `id` is made of it and of the record's
+    own id: the greatest first, they tell the best field first and the newest record of it.
+    `plain` is the body without all but letters and digits, of fields that name something.
+    """
 
     __tablename__ = "record_text"
     __table_args__ = (
         UniqueConstraint("kind", "object_id", "field"),
-        Index(None, "rank", "kind", "object_id"),
+        Index(None, "plain"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(primary_key=True, sa_column_kwargs={"autoincrement": False})
     kind: str
     object_id: int
     field: str
     rank: int
     body: str
-
-
-_WILDCARDS = str.maketrans({wild: f"\\{wild}" for wild in "\\%_"})
+    plain: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Texts:
-    """A table of folded texts, for whoever asks it: its key, its texts, its full-text index."""
+    """A table of folded texts, for whoever asks it: its key, its texts, its index of grams.
+
+    `plain` is the column of what names something, without spaces and signs, where there is one.
+    """
 
     index: str
     key: ColumnElement[int]
     body: ColumnElement[str]
-
-    def contain(self, needle: str) -> ColumnElement[bool]:
-        """The condition that a text holds the folded needle, its wildcards taken literally."""
-        return self.body.like(f"%{needle.translate(_WILDCARDS)}%", escape="\\")
+    plain: ColumnElement[str | None] | None = None
 
 
 def _texts(table: str, key: str) -> Texts:
     columns = Row.metadata.tables[table].columns
-    return Texts(table.replace("_text", "_search"), columns[key], columns["body"])
+    index = table.replace("_text", "_search")
+    return Texts(index, columns[key], columns["body"], columns.get("plain"))
 
 
 LISTINGS: Final = _texts("listing_text", "image_id")

@@ -9,6 +9,7 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.requests import Request
 from starlette.types import Message
 
+from server.catalog.by_example import LARGEST
 from server.catalog.errors import TooLarge
 from server.delivery.bodies import BodyTooLarge, limited
 from server.delivery.forgery import check_source
@@ -111,5 +112,12 @@ async def sent_files(request: Request) -> AsyncIterator[Form]:
         yield form
 
 
+async def sent_example(request: Request) -> AsyncIterator[Form]:
+    """A form with an image to look for in it, or none."""
+    async for form in _form(request, FIELDS_LIMIT + LARGEST, files=1):
+        yield form
+
+
 FormDep = Annotated[Form, Depends(sent_form)]
 FilesDep = Annotated[Form, Depends(sent_files)]
+ExampleDep = Annotated[Form, Depends(sent_example)]

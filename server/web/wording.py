@@ -6,6 +6,7 @@ from types import MappingProxyType
 from typing import Any, Final
 from urllib.parse import urlencode
 
+from server.catalog.byte_values import ByteHit, BytePlace
 from server.catalog.search_values import Hit
 from server.catalog.vocabulary import (
     Condition,
@@ -23,6 +24,9 @@ from server.tape.formats import FORMATS
 from server.tape.formats.base import Loader
 from server.tape.image import FRAME_PITCH_MM
 from server.web.listed import page_of_line, visible
+
+FRAMES_A_ROW: Final = 16
+"""Frames side by side where they are shown as numbers."""
 
 
 def number(value: float) -> str:
@@ -139,9 +143,22 @@ def target(hit: Hit, run: str) -> str:
     if hit.sha256 and hit.line is not None:
         place = {"q": run, "page": page_of_line(hit.line)}
         return f"/images/{hit.sha256}/listing?{urlencode(place)}#L{hit.line}"
-    if hit.program is not None:
+    if hit.sha256:
+        return f"/images/{hit.sha256}"
+    if hit.kind == "program":
         return f"/programs/{hit.program}"
     return f"/tapes/{hit.accession}"
+
+
+def byte_target(place: BytePlace, hit: ByteHit, where: str) -> str:
+    """The address that found bytes lead to: the frames, or the line of what is loaded there."""
+    if where == "memory" and place.line is not None:
+        return f"/images/{hit.sha256}/listing?page={page_of_line(place.line)}#L{place.line}"
+    if where == "memory":
+        return f"/images/{hit.sha256}"
+    row = place.at - place.at % FRAMES_A_ROW
+    marked = {"at": place.at, "length": len(place.found)}
+    return f"/images/{hit.sha256}/frames?{urlencode(marked)}#F{row}"
 
 
 CHECK_WORDS: Final[Mapping[str, str]] = MappingProxyType(
@@ -156,6 +173,23 @@ ORIENTATION_WORDS: Final[Mapping[str, str]] = MappingProxyType(
         "reversed-mirrored": "read from its end and upside down; turned for the listing",
     }
 )
+
+FACET_LABELS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        "format": "Format",
+        "check_status": "Its own checks",
+        "verification": "Verification",
+        "language": "Language",
+        "machine": "Machine",
+        "loader": "Needs in the machine",
+        "medium": "Medium",
+        "condition": "Condition",
+        "place": "Place",
+        "year": "Made in",
+        "contributor": "Entered or read by",
+    }
+)
+"""What the facets are called."""
 
 FILTERS: Final[dict[str, Callable[..., Any]]] = {
     "number": number,
@@ -177,6 +211,7 @@ FILTERS: Final[dict[str, Callable[..., Any]]] = {
     "tried": tried,
     "visible": visible,
     "target": target,
+    "byte_target": byte_target,
     "page_of_line": page_of_line,
 }
 
@@ -184,6 +219,7 @@ GLOBALS: Final[dict[str, Any]] = {
     "CHECK_WORDS": CHECK_WORDS,
     "ORIENTATION_WORDS": ORIENTATION_WORDS,
     "CONDITIONS": tuple(Condition),
+    "FACET_LABELS": FACET_LABELS,
     "DEFECT_KINDS": tuple(DefectKind),
     "EXTENTS": tuple(Extent),
     "HAZARDS": tuple(Hazard),

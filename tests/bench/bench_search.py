@@ -1,102 +1,126 @@
-"""Search at 20,000 generated listings, beside SQLite's own LIKE over the same table.
+"""Search among 1,000 and many listings, beside SQL's LIKE and `grep -r` over the same texts.
 
-    python -m tests.bench.bench_search [listings]
+    python -m tests.bench.bench_search [listings [postgres]]
 
-Both are asked in the same run, in turn; trust the ratio, not the milliseconds.
+The same needles, drawn as `tests.bench.club_listings` says, are asked of the catalog (a whole
+page: titles, lines, excerpts), of LIKE over the same tables, and of grep over the same texts as
+files. Each takes its turn in one run; trust the ratios, not the milliseconds. Beside the time on
+the clock stands that of the processor, which is the same on a busy machine.
+
+Exits with 1 where a ratio is beyond its bound.
 """
 
 import hashlib
-import random
-import statistics
+import resource
+import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
+from contextlib import ExitStack
+from itertools import islice
 from pathlib import Path
+from random import Random
+from typing import Any, NamedTuple
 
-from sqlalchemy import Engine, insert, select, text
+import numpy as np
+from sqlalchemy import Engine, insert, text
 from sqlalchemy.orm import Session
 
 from server.catalog.search import SearchQuery, find
 from server.catalog.work import VISITOR, unit_of_work
-from server.settings import Settings
-from server.store.engine import make_engine, reading
+from server.store.engine import reading
 from server.store.listings import pack_listing
-from server.store.migration import migrate
-from server.store.search import fold, holds
-from server.store.tables import Decoding, ImageRow, ListingText
+from server.store.search import fold, grams_of_texts, index_of, index_record
+from server.store.tables import Decoding, ImageRow, ListingText, Reading, Tape
+from server.store.tapes import accession_key
 from server.store.texts import LISTINGS
+from tests.bench.bench_kinship import empty_library
+from tests.bench.club_listings import MIX, Club, Needle, needles
 from tests.store.rows import NOW, listing_of
 
-LISTINGS_HELD = 20_000
-REPEATS = 5
-BATCH = 500
-RARE = "XYLOPHONE SOLO"
+FEW = 1_000
+MANY = 20_000
+ASKED = 300
+SLOW_WAYS = 24
+"""Of the needles so many are asked of LIKE and of grep, which take long."""
 
-NEEDLES = {
-    "one listing in all": RARE,
-    "a rare run across signs": "=Q*77+",
-    "two words in a row": "HARBOUR LANTERN",
-    "a common word": "PRINT",
-    "a run that nobody typed": "ZQZQZQ",
-    "two characters, common": "IF",
-    "two characters, nowhere": "@@",
-}
+LEAST_FASTER = 50.0
+MOST_GROWTH = 5.0
+BATCH = 200
 
-NAMES = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
-
-WORDS = (
-    "HARBOUR LANTERN BARLEY COPPER DRUM ESTUARY FERRY GRANARY HEDGE INLET JETTY KILN LOOM MILL"
-    " NETTLE ORCHARD PLOUGH QUARRY RAFTER SLATE THATCH UPLAND VIADUCT WEIR YARROW BRACKEN CINDER"
-    " DAPPLE EMBER FURROW GIRDER HINGE ISLAND JUNIPER KESTREL LATTICE MARROW NOZZLE OATS PEWTER"
-).split()
+LIKE = (
+    "SELECT image_id FROM listing_text WHERE body LIKE :run ESCAPE '\\'"
+    " UNION ALL SELECT object_id FROM record_text WHERE body LIKE :run ESCAPE '\\'"
+)
 
 
-def lines(rng: random.Random) -> Iterator[str]:
-    """The lines of a program that nobody would want to run, about 5 kB of them."""
-    forms = (
-        lambda: f'PRINT "{rng.choice(WORDS)} {rng.choice(WORDS)}"',
-        lambda: (
-            f"LET {rng.choice(NAMES)}={rng.choice(NAMES)}*{rng.randrange(100)}+{rng.randrange(9)}"
-        ),
-        lambda: f"IF {rng.choice(NAMES)}>{rng.randrange(1000)} THEN {rng.randrange(4200)}",
-        lambda: f"REM {rng.choice(WORDS)} {rng.choice(WORDS)} {rng.choice(WORDS)}",
-        lambda: f"GOSUB {rng.randrange(4200)}",
-    )
-    for number in range(10, 10 * rng.randint(60, 420), 10):
-        yield f"{number} {rng.choice(forms)()}"
+class Times(NamedTuple):
+    """Milliseconds of each needle, by the clock and by the processor."""
+
+    clock: list[float]
+    processor: list[float]
+
+    def p95(self) -> tuple[float, float]:
+        return float(np.quantile(self.clock, 0.95)), float(np.quantile(self.processor, 0.95))
 
 
-def generated(count: int) -> Iterator[str]:
-    rng = random.Random(20261125)
-    for at in range(count):
-        body = "\n".join(lines(rng)) + "\n"
-        yield body + f"9999 REM {RARE}\n" if at == count // 2 else body
+class Library:
+    """A library that grows, and the same texts as files."""
 
+    def __init__(self, engine: Engine, folder: Path) -> None:
+        self.engine, self.folder = engine, folder
+        self.club = Club(20261125)
+        self.some: list[str] = []
+        self.titles: list[str] = []
+        self.characters = 0
+        self.indexing = 0.0
 
-def fill(engine: Engine, count: int) -> tuple[int, float]:
-    """Put `count` listings in; how many characters they have, and the seconds of their index."""
-    characters, seconds = 0, 0.0
-    bodies = generated(count)
-    for start in range(1, count + 1, BATCH):
-        some = {number: next(bodies) for number in range(start, min(start + BATCH, count + 1))}
-        characters += sum(map(len, some.values()))
-        with Session(engine) as session, session.begin():
-            session.execute(insert(ImageRow), [image(*each) for each in some.items()])
-            session.execute(insert(Decoding), [decoding(*each) for each in some.items()])
-            begun = time.perf_counter()
-            session.execute(
-                insert(ListingText),
-                [{"image_id": number, "body": fold(body)} for number, body in some.items()],
-            )
-            seconds += time.perf_counter() - begun
-    return characters, seconds
+    def grow(self, count: int) -> None:
+        """Add listings, each read from a tape, until there are so many."""
+        while len(self.titles) < count:
+            first = len(self.titles)
+            last = min(first + BATCH, count)
+            titles = [self.club.words(2, 4).title() for _ in range(first, last)]
+            bodies = {number + 1: self.club.listing() for number in range(first, last)}
+            self.titles += titles
+            if len(self.some) < FEW:
+                self.some += bodies.values()
+            self.characters += sum(map(len, bodies.values()))
+            with Session(self.engine) as session, session.begin():
+                self._put(session, bodies, titles)
+            for number, body in bodies.items():
+                place = self.folder / f"{number // 1000}"
+                place.mkdir(exist_ok=True)
+                (place / f"{number}.txt").write_text(body)
+
+    def _put(self, session: Session, bodies: dict[int, str], titles: list[str]) -> None:
+        session.execute(insert(ImageRow), [image(*each) for each in bodies.items()])
+        session.execute(insert(Decoding), [decoding(*each) for each in bodies.items()])
+        tapes = [tape(number, title) for number, title in zip(bodies, titles, strict=True)]
+        session.execute(insert(Tape), tapes)
+        readings = [
+            {"image_id": number, "tape_id": number, "file_name": "a.bin", "accepted_at": NOW}
+            for number in bodies
+        ]
+        session.execute(insert(Reading), readings)
+        begun = time.process_time()
+        folded = {number: fold(body) for number, body in bodies.items()}
+        texts = [{"image_id": number, "body": body} for number, body in folded.items()]
+        session.execute(insert(ListingText), texts)
+        grams = [(number, grams_of_texts(body)) for number, body in folded.items()]
+        index_of(session).put(session, LISTINGS.index, grams)
+        self.indexing += time.process_time() - begun
+        for row in tapes:
+            fields = {"accession_number": row["accession_number"], "title": row["title"]}
+            index_record(session, "tape", row["id"], fields)
 
 
 def image(number: int, body: str) -> dict[str, object]:
-    sha256 = hashlib.sha256(body.encode()).hexdigest()
+    frames = f"{number}\n{body}".encode()
+    sha256 = hashlib.sha256(frames).hexdigest()
     row = {"id": number, "sha256": sha256, "size": len(body), "levels": 8, "created_at": NOW}
-    return row | {"frames": body.encode()}
+    return row | {"frames": frames}
 
 
 def decoding(number: int, body: str) -> dict[str, object]:
@@ -106,6 +130,7 @@ def decoding(number: int, body: str) -> dict[str, object]:
         "superseded": False,
         "decoded_at": NOW,
         "format": "text",
+        "language": "basic",
         "orientation": "as-read",
         "leader_frames": 0,
         "trailer_frames": 0,
@@ -123,64 +148,141 @@ def decoding(number: int, body: str) -> dict[str, object]:
     }
 
 
-def milliseconds(*ways: Callable[[], int]) -> list[tuple[float, int]]:
-    """The median of each way in milliseconds, and its answer; the ways take turns."""
-    taken: list[list[float]] = [[] for _ in ways]
-    answers = [way() for way in ways]
-    for _ in range(REPEATS):
-        for way, times in zip(ways, taken, strict=True):
-            begun = time.perf_counter()
-            way()
-            times.append(1000 * (time.perf_counter() - begun))
-    return list(zip(map(statistics.median, taken), answers, strict=True))
+def tape(number: int, title: str) -> dict[str, Any]:
+    accession = f"{1970 + number % 50}.{number}"
+    return {
+        "id": number,
+        "accession_number": accession,
+        "accession_key": accession_key(accession),
+        "title": title,
+        "medium": ("paper", "polyester")[number % 2],
+        "condition": "good",
+        "place": f"Shelf {number % 40}",
+        "created_at": NOW,
+        "updated_at": NOW,
+    }
 
 
-def compare(engine: Engine, needle: str) -> list[tuple[float, int]]:
-    """LIKE; the index, for every listing that holds the needle; and one page of the catalog."""
-    like = text("SELECT image_id FROM listing_text WHERE body LIKE :pattern")
-    with Session(reading(engine)) as session:
-        every = select(LISTINGS.key).where(holds(session, LISTINGS, needle))
+def timed(asked: list[Needle], way: Callable[[str], object]) -> Times:
+    times = Times([], [])
+    for needle in asked:
+        clock, processor = time.perf_counter(), _processor()
+        way(needle.text)
+        times.clock.append(1000 * (time.perf_counter() - clock))
+        times.processor.append(1000 * (_processor() - processor))
+    return times
 
-        def page() -> int:
-            with unit_of_work(engine, VISITOR, writes=False) as work:
-                return find(work, SearchQuery(q=needle)).total
 
-        return milliseconds(
-            lambda: len(session.execute(like, {"pattern": f"%{needle}%"}).all()),
-            lambda: len(session.execute(every).all()),
-            page,
-        )
+def _processor() -> float:
+    """Seconds of the processor, ours and that of the programs that we ran."""
+    children = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return time.process_time() + children.ru_utime + children.ru_stime
+
+
+def page(engine: Engine, *, facets: bool = False) -> Callable[[str], object]:
+    def ask(needle: str) -> object:
+        with unit_of_work(engine, VISITOR, writes=False) as work:
+            return find(work, SearchQuery(q=needle, facets=facets))
+
+    return ask
+
+
+def like(engine: Engine) -> Callable[[str], object]:
+    def ask(needle: str) -> object:
+        run = fold(needle).replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
+        with reading(engine).connect() as connection:
+            return connection.execute(text(LIKE), {"run": f"%{run}%"}).all()
+
+    return ask
+
+
+def grep(folder: Path) -> Callable[[str], object]:
+    def ask(needle: str) -> object:
+        command = ["grep", "-rlF", "-e", needle, str(folder)]
+        return subprocess.run(command, capture_output=True, check=False).stdout
+
+    return ask
 
 
 def index_bytes(engine: Engine) -> int:
+    if engine.dialect.name == "sqlite":
+        sizes = "SELECT sum(pgsize) FROM dbstat WHERE name LIKE 'listing\\_search%' ESCAPE '\\'"
+    else:
+        sizes = "SELECT pg_total_relation_size('listing_search')"
     with engine.connect() as connection:
-        size = text(
-            "SELECT sum(pgsize) FROM dbstat WHERE name LIKE 'listing\\_search%' ESCAPE '\\'"
-        )
-        return int(connection.execute(size).scalar_one())
+        return int(connection.execute(text(sizes)).scalar_one())
 
 
-def main(count: int) -> None:
-    with tempfile.TemporaryDirectory() as folder:
-        engine = make_engine(Settings(database_url=f"sqlite:///{Path(folder)}/bench.db"))
-        migrate(engine)
-        characters, seconds = fill(engine, count)
-        print(f"{count} listings, {characters / 1e6:.1f} MB of text")
-        print(
-            f"index: {index_bytes(engine) / characters:.2f} bytes for each byte of text,", end=" "
-        )
-        print(f"{1000 * seconds / count:.2f} ms a listing to store and index")
-        print(
-            f"{'':26}{'found':>7}{'LIKE ms':>9}{'all ms':>8}{'ratio':>7}{'page ms':>9}{'ratio':>7}"
-        )
-        for what, needle in NEEDLES.items():
-            (like, hits), (every, _), (page, _) = compare(engine, needle)
+def told(name: str, times: Times) -> None:
+    middle, (clock, processor) = float(np.median(times.clock)), times.p95()
+    print(f"{name:34} p50 {middle:8.2f}  p95 {clock:8.2f} ms, of the processor {processor:8.2f}")
+
+
+def slowest(asked: list[Needle], times: Times) -> str:
+    worst = np.argsort(times.processor)[-5:][::-1]
+    return ", ".join(f"{asked[at].text!r} {times.processor[at]:.1f} ms" for at in worst)
+
+
+def by_kind(asked: list[Needle], times: Times) -> None:
+    for kind, share in MIX.items():
+        mine = [
+            took for needle, took in zip(asked, times.processor, strict=True) if needle.kind == kind
+        ]
+        if mine:
             print(
-                f"{what:26}{hits:>7}{like:>9.1f}{every:>8.2f}{like / every:>7.1f}"
-                f"{page:>9.2f}{like / page:>7.1f}"
+                f"    {share:2} % {kind:28} p95 {np.quantile(mine, 0.95):8.2f} ms of the processor"
             )
-        engine.dispose()
+
+
+def measure(engine: Engine, folder: Path, count: int) -> int:
+    library = Library(engine, folder)
+    library.grow(FEW)
+    asked = list(islice(needles(Random(11), library.some, library.titles), ASKED))
+    settle(engine)
+    timed(asked[:40], page(engine))  # so that nothing is measured cold
+    small = timed(asked, page(engine))
+    library.grow(count)
+    settle(engine)
+    timed(asked[:40], page(engine))
+    large = timed(asked, page(engine))
+    with_facets = timed(asked, page(engine, facets=True))
+    slow = asked[:SLOW_WAYS]
+    peers = {"LIKE": timed(slow, like(engine)), "grep -r": timed(slow, grep(folder))}
+    print(f"{count:,} listings, {library.characters / 1e6:.1f} MB, {len(asked)} needles")
+    size = index_bytes(engine) / library.characters
+    print(f"index: {size:.2f} bytes for each byte of listing,", end=" ")
+    print(f"{1000 * library.indexing / count:.2f} ms of the processor to put one in")
+    told(f"a page among {FEW:,}", small)
+    told(f"a page among {count:,}", large)
+    by_kind(asked, large)
+    told("    with counts on its facets", with_facets)
+    print(f"    the slowest: {slowest(asked, large)}")
+    failed = False
+    for name, times in peers.items():
+        told(name, times)
+        ratios = [theirs / ours for theirs, ours in zip(times.p95(), large.p95(), strict=True)]
+        print(
+            f"    a page is {ratios[0]:.0f} times as fast at p95, by the processor {ratios[1]:.0f}"
+        )
+        failed = failed or ratios[1] < LEAST_FASTER
+    growth = [many / few for many, few in zip(large.p95(), small.p95(), strict=True)]
+    print(f"{count:,} beside {FEW:,}: p95 x {growth[0]:.2f}, by the processor x {growth[1]:.2f}")
+    return int(failed or growth[1] > MOST_GROWTH)
+
+
+def settle(engine: Engine) -> None:
+    """Let the planner know what there is."""
+    with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+        connection.execute(text("ANALYZE"))
+
+
+def main(count: str = str(MANY), database: str = "sqlite") -> int:
+    """Measure on SQLite, or on a PostgreSQL server started for the purpose."""
+    with ExitStack() as stack:
+        folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        engine = stack.enter_context(empty_library(database))
+        return measure(engine, folder, int(count))
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else LISTINGS_HELD)
+    sys.exit(main(*sys.argv[1:]))

@@ -298,3 +298,61 @@ def test_count_ends_where_it_is_no_longer_worth_counting(sqlite_engine: Engine):
     assert page.total == COUNTED
     assert not page.total_is_exact
     assert len(page.hits) == 20
+
+
+def test_that_very_title_comes_before_titles_that_hold_it(work: Work):
+    add_tape(work.session, "2026.8", "A mazed look")
+    add_tape(work.session, "2026.9", "Maze of glass")
+
+    found = [hit.title for hit in ask(work, "maze", kind="tape").hits]
+
+    assert found == ["Maze", "Maze of glass", "A mazed look"]
+
+
+@pytest.mark.parametrize("q", ["20261", "2026-1", "2026 / 1", "Glass-maze", "GLASSMAZE", "assmaz"])
+def test_spaces_and_signs_do_not_matter_in_numbers_and_titles(work: Work, q: str):
+    assert ask(work, q).hits[0].title in ("Maze", "Glass Maze")
+
+
+def test_listings_that_hold_a_word_come_before_those_that_hold_it_in_another(work: Work):
+    add_image(work.session, "10 REM OLD ECHO\n")
+    add_image(work.session, "10 REM ECHOES\n")
+
+    assert ["OLD ECHO" in str(hit.excerpt) or hit.excerpt[0][0] for hit in ask(work, "echo").hits]
+    first, second = ask(work, "echo").hits
+    assert "".join(text for text, _ in first.excerpt) == "10 REM OLD ECHO"
+    assert "".join(text for text, _ in second.excerpt) == "10 REM ECHOES"
+
+
+def test_image_is_found_by_the_first_digits_of_its_name(work: Work):
+    (listing,) = ask(work, "turn left").hits
+    assert listing.sha256 is not None
+
+    (hit,) = ask(work, listing.sha256[:9]).hits
+
+    assert (hit.field, hit.sha256, hit.line) == ("sha256", listing.sha256, None)
+    assert ask(work, listing.sha256[:9], kind="tape").hits == ()
+
+
+def test_lines_around_a_hit_are_told(work: Work):
+    (hit,) = ask(work, "turn left").hits
+
+    assert (hit.before, hit.after) == ("10 REM GLASS MAZE", "30 GOTO 20")
+
+
+def test_status_of_what_was_found_is_told(work: Work):
+    (hit,) = ask(work, "turn left").hits
+
+    assert (hit.check_status, hit.verification) == ("sound", "proof-read")
+
+
+def test_ranked_listings_and_older_ones_are_all_told_once(work: Work):
+    texts = [f"10 REM {'COMMON' if number % 3 else 'COMMONS'} {number}\n" for number in range(90)]
+    for text in texts:
+        add_image(work.session, text)
+
+    hits = everywhere(work, "common", limit=7)
+    told = ["".join(text for text, _ in hit.excerpt) + "\n" for hit in hits]
+
+    assert sorted(told) == sorted(texts)
+    assert told[0] == texts[89 if 89 % 3 else 88]

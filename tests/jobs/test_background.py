@@ -1,3 +1,6 @@
+import io
+import logging
+import sys
 import time
 from collections.abc import Iterator
 
@@ -40,6 +43,21 @@ def until_over(works: Background) -> PassState:
             return found
         time.sleep(0.05)
     pytest.fail("the pass never came to its end")
+
+
+def test_it_starts_though_the_stream_of_an_earlier_start_is_closed(
+    settings: Settings, monkeypatch: pytest.MonkeyPatch
+):
+    logging.getLogger("dbos").handlers.clear()
+    stream = io.TextIOWrapper(io.BytesIO())
+    monkeypatch.setattr(sys, "stderr", stream)
+    with Background(settings):
+        pass
+    stream.close()
+    monkeypatch.undo()
+
+    with Background(settings) as works:
+        assert works.last_pass() is None
 
 
 def test_a_pass_runs_to_its_end_and_says_what_came_of_it(engine: Engine, settings: Settings):

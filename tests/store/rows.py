@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from sqlmodel import col
 
 from server.store.listings import pack_listing
+from server.store.loaded import index_frames, index_memory
 from server.store.search import RANKS, index_listing, index_record
 from server.store.tables import (
     ApiToken,
@@ -30,6 +31,9 @@ from server.store.tables import (
     Version,
 )
 from server.tape.listing import Line, Listing
+
+HEX = ":0401000001020304F1\r\n:00000001FF\r\n"
+"""An Intel hex tape that loads four bytes at 0100."""
 
 NOW = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 
@@ -58,6 +62,7 @@ def add_image(session: Session, text: str, **facts: Any) -> int:
     assert image.id is not None
     session.add(decoding_of(image.id, text, **facts))
     index_listing(session, image.id, text)
+    index_frames(session, [(image.id, frames)])
     session.flush()
     return image.id
 
@@ -90,6 +95,7 @@ def add_tape(session: Session, number: str, title: str, **facts: Any) -> int:
     usual: dict[str, Any] = {
         "accession_number": number,
         "title": title,
+        "condition": "not examined",
         "created_at": NOW,
         "updated_at": NOW,
     }
@@ -159,6 +165,9 @@ def add_one_of_each(session: Session) -> None:
     program = add_program(session, "Counting", description="Counts.")
     tape = add_tape(session, "2026.1", "Counting", program_id=program, levels=8)
     add_reading(session, one, tape)
+    loads = [{"start": 0x100, "end": 0x103}]
+    three = add_image(session, HEX, format="intel-hex", load_ranges=loads)
+    index_memory(session, three, {0x100: b"\1\2\3\4"})
     session.add_all(
         (
             Version(program_id=program, image_id=one, label="first", created_at=NOW),

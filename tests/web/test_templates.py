@@ -19,6 +19,7 @@ from server.web import (
     images,
     programs,
     search,
+    search_more,
     strips,
     tape_forms,
     tapes,
@@ -31,7 +32,7 @@ from server.web.render import environment
 
 MODULES = (
     accounts, code, compared, condition, downloads, errors, families, help, home, images, programs,
-    search, strips, tape_forms, tapes, upload, vouching, work,
+    search, search_more, strips, tape_forms, tapes, upload, vouching, work,
 )  # fmt: skip
 
 PAGES = sorted(
