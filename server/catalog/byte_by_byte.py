@@ -4,20 +4,23 @@ Memory is compared where both load some; frames where the two are readings of on
 nobody recognised either, for then there is nothing better to hold against each other.
 """
 
+from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import islice
 from typing import Final
 
 from server.catalog import forms, images
 from server.catalog.held import image_id_of
-from server.catalog.records import ImageRecord
+from server.catalog.records import Comparison, ImageRecord
 from server.catalog.work import Work
-from server.tape.bytes_diff import BytesChange, frame_changes, memory_changes
+from server.tape.bytes_diff import BytesChange, ChangeKind, frame_changes, memory_changes
 from server.tape.formats.unrecognised import Unrecognised
 from server.tape.image import Image, Orientation, Span
+from server.tape.machine_terms import Cells, cells_of
 
-MOST_SHOWN: Final = 500
-"""Differences that are told; whoever has more is no longer looking for single ones."""
+MOST_TOLD: Final = 10_000
+"""Differences in memory that are told; two programs that share nothing have about 4,000."""
 
 MOST_CHANGES: Final = 3000
 """Frames that may differ before two readings are too far apart to be set side by side."""
@@ -25,10 +28,20 @@ MOST_CHANGES: Final = 3000
 
 @dataclass(frozen=True, slots=True)
 class MemoryComparison:
-    """Where the memory of two images differs, the first of it; `more` says that there is more."""
+    """Where the memory of two images differs, by rising address; `more` says that there is more.
+
+    Places are cells of `cells`; the right image stands `moved_by` cells higher.
+    """
 
     changes: tuple[BytesChange, ...]
     more: bool
+    cells: Cells
+    moved_by: int
+
+    @property
+    def tally(self) -> Mapping[ChangeKind, int]:
+        """How many cells the differences told hold, by what became of them."""
+        return _tally(self.changes, self.cells.bytes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,30 +52,47 @@ class FrameComparison:
     """
 
     changes: tuple[BytesChange, ...] | None
-    more: bool
+
+    @property
+    def tally(self) -> Mapping[ChangeKind, int]:
+        """How many frames the differences hold, by what became of them."""
+        return _tally(self.changes or (), 1)
 
 
-def memory(work: Work, sha256: str, other: str, moved_by: int) -> MemoryComparison | None:
+def _tally(changes: tuple[BytesChange, ...], unit: int) -> Mapping[ChangeKind, int]:
+    counts: Counter[ChangeKind] = Counter()
+    for change in changes:
+        counts[change.kind] += change.bytes // unit
+    return counts
+
+
+def memory(work: Work, comparison: Comparison) -> MemoryComparison | None:
     """Where the memory of two images differs; None where not both load some."""
-    first, second = image_id_of(work, sha256), image_id_of(work, other)
+    a, b = comparison.a, comparison.b
+    first, second = image_id_of(work, a.sha256), image_id_of(work, b.sha256)
     both = forms.of(work, {first, second})
     left, right = both[first].memory, both[second].memory
     if not left or not right:
         return None
-    found = list(islice(memory_changes(left, right, moved_by), MOST_SHOWN + 1))
-    return MemoryComparison(tuple(found[:MOST_SHOWN]), len(found) > MOST_SHOWN)
+    cells = cells_of(a.format) if cells_of(a.format) == cells_of(b.format) else Cells()
+    moved_by = comparison.kinship.moved_by
+    changes = memory_changes(left, right, moved_by, cells.bytes)
+    found = tuple(islice(changes, MOST_TOLD + 1))
+    return MemoryComparison(
+        found[:MOST_TOLD], len(found) > MOST_TOLD, cells, moved_by // cells.bytes
+    )
 
 
-def frames(work: Work, a: ImageRecord, b: ImageRecord) -> FrameComparison | None:
+def frames(work: Work, comparison: Comparison) -> FrameComparison | None:
     """Where two readings of one tape differ; None where the two are no such readings."""
+    a, b = comparison.a, comparison.b
     if not _comparable(a, b):
         return None
     sides = [_Punched.of(work, each) for each in (a, b)]
     found = frame_changes(sides[0].data, sides[1].data, MOST_CHANGES)
     if found is None:
-        return FrameComparison(None, more=False)
-    told = tuple(_as_read(each, *sides) for each in found[:MOST_SHOWN])
-    return FrameComparison(told, len(found) > MOST_SHOWN)
+        return FrameComparison(None)
+    return FrameComparison(tuple(_as_read(each, *sides) for each in found))
 
 
 def _comparable(a: ImageRecord, b: ImageRecord) -> bool:

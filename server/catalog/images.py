@@ -144,7 +144,8 @@ def comparison(work: Work, sha256: str, other: str) -> Comparison:
 def readings_where(work: Work, condition: ColumnElement[bool]) -> tuple[ReadingRecord, ...]:
     """The readings that meet the condition, oldest first."""
     rows = work.session.execute(
-        select(Reading, col(Tape.accession_number), col(Person.display_name))
+        select(Reading, col(ImageRow.sha256), col(Tape.accession_number), col(Person.display_name))
+        .join(ImageRow, col(ImageRow.id) == col(Reading.image_id))
         .outerjoin(Tape, col(Tape.id) == col(Reading.tape_id))
         .outerjoin(Person, col(Person.id) == col(Reading.accepted_by_id))
         .where(condition)
@@ -153,6 +154,7 @@ def readings_where(work: Work, condition: ColumnElement[bool]) -> tuple[ReadingR
     return tuple(
         ReadingRecord(
             id=known(reading.id),
+            sha256=sha256,
             file_name=reading.file_name,
             tape=tape,
             read_on=reading.read_on,
@@ -160,7 +162,7 @@ def readings_where(work: Work, condition: ColumnElement[bool]) -> tuple[ReadingR
             by=name or "command line",
             received=reading.accepted_at,
         )
-        for reading, tape, name in rows
+        for reading, sha256, tape, name in rows
     )
 
 

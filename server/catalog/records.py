@@ -52,9 +52,10 @@ class Verification:
 
 @dataclass(frozen=True, slots=True)
 class ReadingRecord:
-    """One pass of one tape through a reader."""
+    """One pass of one tape through a reader, which gave the image `sha256`."""
 
     id: int
+    sha256: str
     file_name: str
     tape: str | None
     read_on: date | None

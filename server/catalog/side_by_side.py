@@ -1,10 +1,11 @@
 """Two listings side by side: bounded in work, long runs of equal lines folded, page by page."""
 
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import accumulate
-from typing import Final
+from typing import Final, TypeVar
 
 from server.catalog.tape_values import Page
 from server.tape.listing import Line
@@ -28,6 +29,9 @@ CONTEXT = 3
 
 WORTH_FOLDING = 3
 """Equal lines that a fold must hide; it takes the room of one itself."""
+
+
+RowT = TypeVar("RowT")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,11 +77,25 @@ def left_out(left: Sequence[Line], right: Sequence[Line], lines: tuple[int, int]
     return ""
 
 
-def page_of(rows: Sequence[Shown], page: int) -> Page[Shown]:
+def tally(rows: Iterable[Row]) -> Mapping[RowKind, int]:
+    """How many lines are equal, were added, removed and changed."""
+    return Counter(row.kind for row in rows)
+
+
+def first_lines(rows: Sequence[Shown]) -> Iterator[int]:
+    """The place of each row that a difference begins with; rows in a run make up one."""
+    before = RowKind.EQUAL
+    for at, row in enumerate(rows):
+        if before is RowKind.EQUAL is not row.kind:
+            yield at
+        before = row.kind
+
+
+def page_of(rows: Sequence[RowT], page: int, size: int = ROWS_A_PAGE) -> Page[RowT]:
     """One page of the rows, counted from 1; the nearest that there is."""
-    page = min(max(1, page), max(1, -(-len(rows) // ROWS_A_PAGE)))
-    start = (page - 1) * ROWS_A_PAGE
-    return Page(tuple(rows[start : start + ROWS_A_PAGE]), len(rows), page, ROWS_A_PAGE)
+    page = min(max(1, page), max(1, -(-len(rows) // size)))
+    start = (page - 1) * size
+    return Page(tuple(rows[start : start + size]), len(rows), page, size)
 
 
 def shown(

@@ -48,14 +48,25 @@ class BytesChange:
     left: bytes
     right: bytes
 
+    @property
+    def bytes(self) -> int:
+        """How many bytes, or frames, differ: those of the longer side."""
+        return max(len(self.left), len(self.right))
+
 
 def memory_changes(
-    a: Sequence[MemoryRun], b: Sequence[MemoryRun], moved_by: int = 0
+    a: Sequence[MemoryRun], b: Sequence[MemoryRun], moved_by: int = 0, cell_bytes: int = 1
 ) -> Iterator[BytesChange]:
-    """What differs from the memory `a` to `b`, which stands `moved_by` addresses higher."""
+    """What differs from the memory `a` to `b`, which stands `moved_by` bytes higher.
+
+    Addresses count bytes in `a`, `b` and `moved_by`; in the changes, cells of `cell_bytes` bytes
+    (1, or 2 with the high one first), and a cell of which one byte differs is told as a whole.
+    """
     back = put_back(a, b) if moved_by else None
     shifted = [(start - moved_by, run) for start, run in b]
-    addresses, (left, right, still) = _side_by_side(a, shifted, back.memory if back else shifted)
+    addresses, (left, right, still) = _side_by_side(
+        cell_bytes, a, shifted, back.memory if back else shifted
+    )
     kinds = np.select(
         [left == right, left == _NOTHING, right == _NOTHING, left == still],
         [0, 1, 2, 3],
@@ -63,16 +74,17 @@ def memory_changes(
     )
     differing = np.flatnonzero(kinds)
     leaps = (np.diff(addresses[differing]) != 1) | (np.diff(kinds[differing]) != 0)
+    a_row = A_ROW // cell_bytes
     for start, stop in pairwise([0, *(np.flatnonzero(leaps) + 1).tolist(), len(differing)]):
-        for at in range(start, stop, A_ROW):
-            run = differing[at : min(at + A_ROW, stop)]
+        for at in range(start, stop, a_row):
+            run = differing[at : min(at + a_row, stop)]
             place, kind = int(addresses[run[0]]), _KINDS[int(kinds[run[0]])]
             yield BytesChange(
                 kind,
                 place,
-                place + moved_by,
-                b"" if kind is ChangeKind.ADDED else bytes(left[run].tolist()),
-                b"" if kind is ChangeKind.REMOVED else bytes(right[run].tolist()),
+                place + moved_by // cell_bytes,
+                b"" if kind is ChangeKind.ADDED else _bytes(left[run], cell_bytes),
+                b"" if kind is ChangeKind.REMOVED else _bytes(right[run], cell_bytes),
             )
 
 
@@ -86,9 +98,9 @@ _KINDS = {
 Integers = NDArray[np.int64]
 
 
-def _side_by_side(*sides: Sequence[MemoryRun]) -> tuple[Integers, list[Integers]]:
+def _side_by_side(cell_bytes: int, *sides: Sequence[MemoryRun]) -> tuple[Integers, list[Integers]]:
     """All addresses that any side loads, and what stands at each on every side."""
-    flat = [_flat(side) for side in sides]
+    flat = [_flat(side, cell_bytes) for side in sides]
     addresses = np.unique(np.concatenate([places for places, _ in flat]))
     told = []
     for places, values in flat:
@@ -98,10 +110,18 @@ def _side_by_side(*sides: Sequence[MemoryRun]) -> tuple[Integers, list[Integers]
     return addresses, told
 
 
-def _flat(memory: Sequence[MemoryRun]) -> tuple[Integers, Integers]:
-    addresses = [np.arange(start, start + len(run), dtype=np.int64) for start, run in memory]
-    data = np.frombuffer(b"".join(run for _, run in memory), np.uint8).astype(np.int64)
+def _flat(memory: Sequence[MemoryRun], cell_bytes: int) -> tuple[Integers, Integers]:
+    """The address of each cell loaded, and what it holds."""
+    data = np.frombuffer(b"".join(run for _, run in memory), f">u{cell_bytes}").astype(np.int64)
+    addresses = [
+        np.arange(start // cell_bytes, (start + len(run)) // cell_bytes, dtype=np.int64)
+        for start, run in memory
+    ]
     return np.concatenate([np.empty(0, np.int64), *addresses]), data
+
+
+def _bytes(cells: Integers, cell_bytes: int) -> bytes:
+    return cells.astype(f">u{cell_bytes}").tobytes()
 
 
 def frame_changes(a: bytes, b: bytes, most: int) -> list[BytesChange] | None:

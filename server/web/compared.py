@@ -1,79 +1,130 @@
 """Two images compared: line by line, by what they load, and as readings of one tape."""
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import ClassVar, Final
+from typing import ClassVar
 
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.catalog import byte_by_byte, images, pictures
-from server.catalog.byte_by_byte import FrameComparison, MemoryComparison
+from server.catalog import byte_by_byte, images
 from server.catalog.records import Comparison
-from server.catalog.side_by_side import Shown, page_of, shown
+from server.catalog.side_by_side import ROWS_A_PAGE, Shown, first_lines, page_of, shown, tally
 from server.catalog.tape_values import Page
 from server.catalog.work import Work
+from server.tape.cpu.notation import Notation
+from server.tape.listing_diff import RowKind
+from server.tape.words_diff import Pieces, merged
 from server.web.context import PageContext
-from server.web.strips import BEFORE, BESIDE, shown_strip
-from server.web.strips import Shown as Picture
+from server.web.differences import Place, Steps, row_anchor, steps_on
+from server.web.frames_compared import FramesPart
+from server.web.memory_compared import MemoryPart
 from server.web.visit import VisitDep
 
 router = APIRouter()
 
-MOST_PICTURED: Final = 8
-"""Differences between two readings that are shown as strips of tape; the others have a link."""
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """How a comparison is wanted: all lines or few, in one column or two, which page of what."""
+
+    everything: bool = False
+    merged: bool = False
+    page: int = 1
+    memory_page: int = 1
+    frames_page: int = 1
+    notation: Notation | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LinesPart:
+    """A page of the listings' rows, and how many differences they have in `total`.
+
+    Lines that differ and follow each other make up one difference; `tally` counts all lines by
+    what became of them.
+    """
+
+    part: Page[Shown]
+    steps: dict[str, Steps]
+    total: int
+    tally: Mapping[RowKind, int]
+
+    @classmethod
+    def of(cls, comparison: Comparison, asked: Asked) -> "LinesPart":
+        """The page asked for; long runs of equal lines are folded unless all are wanted."""
+        rows = shown(
+            comparison.rows, comparison.left, comparison.right, everything=asked.everything
+        )
+        part = page_of(rows, asked.page)
+        places = (Place(row_anchor(rows[at]), at // ROWS_A_PAGE + 1) for at in first_lines(rows))
+        every = tuple(places)
+        return cls(part, steps_on(part.page, every), len(every), tally(comparison.rows))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ComparePage(PageContext):
-    """Two images line by line; long runs of equal lines are folded unless all are asked for.
+    """Two images line by line, and byte by byte where there is something to compare so.
 
-    `memory` and `frames` compare them byte by byte, where there is something to compare;
-    `pictured` holds the strips of the first frames that differ, of both.
+    `as_one` gives the pieces of a changed row where both listings stand in one column.
     """
 
     template: ClassVar[str] = "pages/compare.html"
     comparison: Comparison
-    part: Page[Shown]
-    everything: bool
-    memory: MemoryComparison | None
-    frames: FrameComparison | None
-    pictured: tuple[tuple[Picture, Picture], ...]
+    asked: Asked
+    lines: LinesPart
+    memory: MemoryPart | None
+    frames: FramesPart | None
+    as_one: Callable[[Shown], Pieces]
+    notations: tuple[str, ...] = tuple(Notation)
 
     @classmethod
-    def of(
-        cls, work: Work, sha256: str, other: str, *, everything: bool, page: int
-    ) -> "ComparePage":
+    def of(cls, work: Work, sha256: str, other: str, asked: Asked) -> "ComparePage":
         """The page that compares the image `other` against the image `sha256`."""
-        comparison = images.comparison(work, sha256, other)
-        rows = shown(comparison.rows, comparison.left, comparison.right, everything=everything)
-        frames = byte_by_byte.frames(work, comparison.a, comparison.b)
+        about = images.comparison(work, sha256, other)
+        memory = byte_by_byte.memory(work, about)
+        frames = byte_by_byte.frames(work, about)
+        language = about.a.language if about.a.language == about.b.language else None
         return cls(
-            title=f"{comparison.a.title} and {comparison.b.title} compared",
-            comparison=comparison,
-            part=page_of(rows, page),
-            everything=everything,
-            memory=byte_by_byte.memory(work, sha256, other, comparison.kinship.moved_by),
-            frames=frames,
-            pictured=() if frames is None else _pictured(work, comparison, frames),
+            title=f"{about.a.title} and {about.b.title} compared",
+            comparison=about,
+            asked=asked,
+            lines=LinesPart.of(about, asked),
+            memory=None
+            if memory is None
+            else MemoryPart.of(memory, about, asked.memory_page, asked.notation),
+            frames=None
+            if frames is None
+            else FramesPart.of(work, frames, about, asked.frames_page),
+            as_one=lambda row: _as_one(row, language),
         )
 
 
-def _pictured(
-    work: Work, comparison: Comparison, frames: FrameComparison
-) -> tuple[tuple[Picture, Picture], ...]:
-    """Both strips of each of the first differences, some frames before it and after it."""
-    left, right = (pictures.of(work, each) for each in (comparison.a, comparison.b))
-    return tuple(
-        (
-            shown_strip(left.strip(change.left_at - BEFORE, BESIDE)),
-            shown_strip(right.strip(change.right_at - BEFORE, BESIDE)),
-        )
-        for change in (frames.changes or ())[:MOST_PICTURED]
-    )
+def _as_one(row: Shown, language: str | None) -> Pieces:
+    assert row.left is not None
+    assert row.right is not None
+    return merged(row.left.text, row.right.text, language=language)
 
 
 @router.get("/images/{sha256}/compare/{other}")
-def compare(visit: VisitDep, sha256: str, other: str, lines: str = "", page: int = 1) -> Response:
-    """Two images, line by line."""
+def compare(
+    visit: VisitDep,
+    sha256: str,
+    other: str,
+    lines: str = "",
+    view: str = "",
+    page: int = 1,
+    memory_page: int = 1,
+    frames_page: int = 1,
+    notation: Notation | None = None,
+) -> Response:
+    """Two images, side by side or merged into one."""
+    asked = Asked(
+        everything=lines == "all",
+        merged=view == "merged",
+        page=page,
+        memory_page=memory_page,
+        frames_page=frames_page,
+        notation=notation,
+    )
     with visit.work() as work:
-        return visit.page(ComparePage.of(work, sha256, other, everything=lines == "all", page=page))
+        return visit.page(ComparePage.of(work, sha256, other, asked))

@@ -23,6 +23,7 @@ from server.tape.findings import MM_PER_INCH
 from server.tape.formats import FORMATS
 from server.tape.formats.base import Loader
 from server.tape.image import FRAME_PITCH_MM
+from server.web.differences import row_anchor
 from server.web.listed import page_of_line, visible
 
 FRAMES_A_ROW: Final = 16
@@ -212,6 +213,7 @@ FILTERS: Final[dict[str, Callable[..., Any]]] = {
     "visible": visible,
     "target": target,
     "byte_target": byte_target,
+    "row_anchor": row_anchor,
     "page_of_line": page_of_line,
 }
 

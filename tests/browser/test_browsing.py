@@ -34,7 +34,7 @@ def test_two_saves_are_compared_line_by_line(open_page, width):
     page.get_by_role("link", name="Compare with Number duel, first save").click()
 
     added = page.get_by_role("row").filter(has_text=re.compile(r"removed|added"))
-    expect(page.get_by_role("heading", level=1)).to_have_text("Two images, line by line")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Two images compared")
     expect(added).to_have_count(1)
     expect(added).to_contain_text('65 INPUT "GIVE ME ANY NUMBER";S:X=RND(-1-ABS(S))')
 

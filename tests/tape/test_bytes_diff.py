@@ -33,6 +33,28 @@ def test_what_differs_leads_from_one_memory_to_the_other(
     assert result == b
 
 
+@given(memories, memories)
+def test_of_words_each_is_told_whole_by_its_own_address(
+    a: dict[int, int], b: dict[int, int]
+) -> None:
+    left, right = ([(2 * at, bytes([memory[at], 7])) for at in sorted(memory)] for memory in (a, b))
+    result = dict(a)
+    for change in memory_changes(left, right, cell_bytes=2):
+        assert set(change.left[1::2] + change.right[1::2]) == {7}
+        assert max(len(change.left), len(change.right)) == change.bytes <= A_ROW
+        for at, _ in enumerate(change.left[::2], change.left_at):
+            del result[at]
+        result |= dict(enumerate(change.right[::2], change.right_at))
+    assert result == b
+
+
+def test_a_word_of_which_one_byte_differs_is_told_as_a_whole() -> None:
+    a, b = [(0x100, b"\1\2\3\4")], [(0x100, b"\1\2\3\5")]
+    assert list(memory_changes(a, b, cell_bytes=2)) == [
+        BytesChange(CHANGED, 0x81, 0x81, b"\3\4", b"\3\5")
+    ]
+
+
 def test_runs_of_one_kind_are_told_together_and_cut_to_rows() -> None:
     a, b = [(0x100, bytes(40)), (0x200, b"\1")], [(0x102, bytes([*[7] * 20, *[0] * 18]))]
     assert list(memory_changes(a, b)) == [
