@@ -13,7 +13,7 @@ from server.api.paging import PageOut, links
 from server.api.problems import responses
 from server.catalog import byte_by_byte, images
 from server.catalog.errors import NotFound
-from server.catalog.side_by_side import ROWS_A_PAGE, Shown, Side, page_of, shown
+from server.catalog.side_by_side import ROWS_A_PAGE, Shown, Side, page_of, shown, worded
 from server.inspection import Fields
 from server.tape.bytes_diff import BytesChange, ChangeKind
 
@@ -170,7 +170,7 @@ def compare_images(
     response.headers["Link"] = links(request, part)
     return ComparisonOut(
         **dict(KinOut.model_validate(about.kinship)),
-        rows=[RowOut.told(row) for row in part.rows],
+        rows=[RowOut.told(row) for row in worded(part.rows, about.language)],
         total=part.total,
         page=part.page,
         pages=part.pages,

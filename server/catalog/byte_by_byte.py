@@ -1,7 +1,7 @@
 """Two images byte by byte: what they load by address, and what was punched frame by frame.
 
 Memory is compared where both load some; frames where the two are readings of one tape, or where
-nobody recognised either, for then there is nothing better to hold against each other.
+the frames of both are all that is known, for then nothing else can be held against each other.
 """
 
 from collections import Counter
@@ -15,9 +15,9 @@ from server.catalog.held import image_id_of
 from server.catalog.records import Comparison, ImageRecord
 from server.catalog.work import Work
 from server.tape.bytes_diff import BytesChange, ChangeKind, frame_changes, memory_changes
-from server.tape.formats.unrecognised import Unrecognised
 from server.tape.image import Image, Orientation, Span
 from server.tape.machine_terms import Cells, cells_of
+from server.tape.program_view import BARE
 
 MOST_TOLD: Final = 10_000
 """Differences in memory that are told; two programs that share nothing have about 4,000."""
@@ -95,12 +95,16 @@ def frames(work: Work, comparison: Comparison) -> FrameComparison | None:
     return FrameComparison(tuple(_as_read(each, *sides) for each in found))
 
 
+def are_bare(a: ImageRecord, b: ImageRecord) -> bool:
+    """Whether the listings of both are no more than dumps of their frames."""
+    return {a.format, b.format} <= BARE
+
+
 def _comparable(a: ImageRecord, b: ImageRecord) -> bool:
     one_tape = {each.accession_number for each in a.tapes} & {
         each.accession_number for each in b.tapes
     }
-    unknown = a.format == b.format == Unrecognised.name
-    return a.sha256 != b.sha256 and bool(one_tape or unknown)
+    return a.sha256 != b.sha256 and bool(one_tape or are_bare(a, b))
 
 
 @dataclass(frozen=True, slots=True)

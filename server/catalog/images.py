@@ -12,6 +12,7 @@ from server.catalog.records import (
     ReadingRecord,
     TapeLink,
     VersionLink,
+    common_language,
 )
 from server.catalog.work import Work
 from server.store.images import Decoding, ImageRow, Reading
@@ -129,14 +130,13 @@ def comparison(work: Work, sha256: str, other: str) -> Comparison:
         for each in (a, b)
     )
     found = kinship.between(work, image_id_of(work, other), image_id_of(work, sha256))
-    language = a.language if a.language == b.language else None
     return Comparison(
         a,
         b,
         found,
         left,
         right,
-        align(left, right, language=language, renumbered=found.renumbered),
+        align(left, right, language=common_language(a, b), renumbered=found.renumbered),
         side_by_side.left_out(left, right, (a.lines, b.lines)),
     )
 

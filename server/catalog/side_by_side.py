@@ -3,14 +3,14 @@
 from bisect import bisect_right
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import accumulate
 from typing import Final, TypeVar
 
 from server.catalog.tape_values import Page
 from server.tape.listing import Line
 from server.tape.listing_diff import Row, RowKind
-from server.tape.words_diff import Piece
+from server.tape.words_diff import Piece, pieces
 
 ROWS_A_PAGE: Final = 1000
 """The most rows that one answer holds."""
@@ -36,7 +36,10 @@ RowT = TypeVar("RowT")
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """A line of one of the two listings: its number there, counted from 1, and its pieces."""
+    """A line of one of the two listings: its number there, counted from 1.
+
+    Of a changed row `worded` says in pieces what changed; joined, they are the text of the line.
+    """
 
     number: int
     line: Line
@@ -137,6 +140,18 @@ def _near_a_difference(rows: Sequence[Row]) -> list[bool]:
 def _shown(row: Row, left: Sequence[Line], right: Sequence[Line]) -> Shown:
     return Shown(
         row.kind,
-        None if row.left is None else Side(row.left + 1, left[row.left], row.left_pieces),
-        None if row.right is None else Side(row.right + 1, right[row.right], row.right_pieces),
+        None if row.left is None else Side(row.left + 1, left[row.left]),
+        None if row.right is None else Side(row.right + 1, right[row.right]),
     )
+
+
+def worded(rows: Iterable[Shown], language: str | None) -> Iterator[Shown]:
+    """The rows, those that changed with the pieces of both lines."""
+    for row in rows:
+        if row.kind is RowKind.CHANGED and row.left and row.right:
+            left, right = pieces(row.left.text, row.right.text, language=language)
+            yield replace(
+                row, left=replace(row.left, pieces=left), right=replace(row.right, pieces=right)
+            )
+        else:
+            yield row

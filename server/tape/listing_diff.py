@@ -1,6 +1,6 @@
 """Two listings side by side: which line of one stands for which line of the other."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import zip_longest
@@ -10,7 +10,6 @@ from server.tape.line_pairs import Keyed, pair
 from server.tape.listing import Line
 from server.tape.normal_form import normal_lines
 from server.tape.renumbering import renumbered_like
-from server.tape.words_diff import Piece, pieces
 
 
 class RowKind(StrEnum):
@@ -26,16 +25,13 @@ class RowKind(StrEnum):
 class Row:
     """A line of the left listing, of the right one, or both, as indexes into them.
 
-    A changed row says in pieces what changed within the line; joined, the pieces of a side are
-    the text of that line. A blank line that stands on one side only is an equal row without a
-    line on the other side: it counts for nothing.
+    What changed within a line, `server.tape.words_diff` says. A blank line that stands on one
+    side only is an equal row without a line on the other side: it counts for nothing.
     """
 
     kind: RowKind
     left: int | None
     right: int | None
-    left_pieces: tuple[Piece, ...] = ()
-    right_pieces: tuple[Piece, ...] = ()
 
 
 def align(
@@ -62,24 +58,16 @@ def align(
             b[at] = line
     pairs = pair(left, right)
     placed = [(a_places[left], b_places[right]) for left, right in pairs]
-
-    def row(left: int, right: int) -> Row:
-        if a[left] == b[right]:
-            return Row(RowKind.EQUAL, left, right)
-        told = pieces(a_lines[left].text, b_lines[right].text, language=language)
-        return Row(RowKind.CHANGED, left, right, *told)
-
-    return tuple(_rows(placed, a, b, row))
+    return tuple(_rows(placed, a, b))
 
 
-def _rows(
-    pairs: Sequence[Pair], a: Sequence[str], b: Sequence[str], row: Callable[[int, int], Row]
-) -> Iterator[Row]:
+def _rows(pairs: Sequence[Pair], a: Sequence[str], b: Sequence[str]) -> Iterator[Row]:
     left = right = 0
     for next_left, next_right in [*pairs, (len(a), len(b))]:
         yield from _unmatched(a, b, Gap(left, next_left, right, next_right))
         if next_left < len(a):
-            yield row(next_left, next_right)
+            same = a[next_left] == b[next_right]
+            yield Row(RowKind.EQUAL if same else RowKind.CHANGED, next_left, next_right)
         left, right = next_left + 1, next_right + 1
 
 

@@ -1,7 +1,7 @@
 """Two images compared: line by line, by what they load, and as readings of one tape."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from fastapi import APIRouter
@@ -9,7 +9,15 @@ from starlette.responses import Response
 
 from server.catalog import byte_by_byte, images
 from server.catalog.records import Comparison
-from server.catalog.side_by_side import ROWS_A_PAGE, Shown, first_lines, page_of, shown, tally
+from server.catalog.side_by_side import (
+    ROWS_A_PAGE,
+    Shown,
+    first_lines,
+    page_of,
+    shown,
+    tally,
+    worded,
+)
 from server.catalog.tape_values import Page
 from server.catalog.work import Work
 from server.tape.cpu.notation import Notation
@@ -38,7 +46,7 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class LinesPart:
-    """A page of the listings' rows, and how many differences they have in `total`.
+    """A page of the listings' rows, and how many differences there are in `total`.
 
     Lines that differ and follow each other make up one difference; `tally` counts all lines by
     what became of them.
@@ -56,22 +64,29 @@ class LinesPart:
             comparison.rows, comparison.left, comparison.right, everything=asked.everything
         )
         part = page_of(rows, asked.page)
+        worded_rows = part.rows if asked.merged else worded(part.rows, comparison.language)
         places = (Place(row_anchor(rows[at]), at // ROWS_A_PAGE + 1) for at in first_lines(rows))
         every = tuple(places)
-        return cls(part, steps_on(part.page, every), len(every), tally(comparison.rows))
+        return cls(
+            replace(part, rows=tuple(worded_rows)),
+            steps_on(part.page, every),
+            len(every),
+            tally(comparison.rows),
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ComparePage(PageContext):
     """Two images line by line, and byte by byte where there is something to compare so.
 
+    `lines` is None where the listings are dumps of the frames, which say it better themselves;
     `as_one` gives the pieces of a changed row where both listings stand in one column.
     """
 
     template: ClassVar[str] = "pages/compare.html"
     comparison: Comparison
     asked: Asked
-    lines: LinesPart
+    lines: LinesPart | None
     memory: MemoryPart | None
     frames: FramesPart | None
     as_one: Callable[[Shown], Pieces]
@@ -83,19 +98,19 @@ class ComparePage(PageContext):
         about = images.comparison(work, sha256, other)
         memory = byte_by_byte.memory(work, about)
         frames = byte_by_byte.frames(work, about)
-        language = about.a.language if about.a.language == about.b.language else None
+        told = byte_by_byte.are_bare(about.a, about.b) and frames and frames.changes is not None
         return cls(
             title=f"{about.a.title} and {about.b.title} compared",
             comparison=about,
             asked=asked,
-            lines=LinesPart.of(about, asked),
+            lines=None if told else LinesPart.of(about, asked),
             memory=None
             if memory is None
             else MemoryPart.of(memory, about, asked.memory_page, asked.notation),
             frames=None
             if frames is None
             else FramesPart.of(work, frames, about, asked.frames_page),
-            as_one=lambda row: _as_one(row, language),
+            as_one=lambda row: _as_one(row, about.language),
         )
 
 

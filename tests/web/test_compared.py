@@ -213,8 +213,10 @@ def test_where_a_reading_lost_frames_the_gap_is_marked(visitor, work, reading, a
 
 def test_frames_lost_at_the_very_end_are_marked_behind_the_last(visitor, work):
     tape = factories.tape(work).accession_number
-    page, _ = compared(visitor, work, DATA, DATA[:-3], tape=tape)
+    page, names = compared(visitor, work, DATA, DATA[:-3], tape=tape)
     assert f"note, missing behind, frame {len(DATA) - 4}:" in in_part(page, "frames")
+    assert "The listings are dumps of these frames" in page
+    assert all(f'<a href="/images/{name}/listing">' in page for name in names)
 
 
 def test_every_difference_of_a_bad_reading_is_drawn_page_by_page(visitor, work):
