@@ -67,8 +67,8 @@ def test_memory_is_compared_and_its_listings_merged_into_one(open_page, width):
 
     expect(page).to_have_url(re.compile("notation=octal.*view=merged"))
     merged = page.get_by_role("region", name="The two listings, merged")
-    expect(merged.locator("del").first).to_have_text("01")
-    expect(merged.locator("ins").first).to_have_text("00")
+    expect(merged.locator("del").first).to_have_text("00")
+    expect(merged.locator("ins").first).to_have_text("01")
 
 
 def test_the_list_is_narrowed_to_damaged_tapes(open_page, width):
