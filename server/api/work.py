@@ -24,7 +24,7 @@ class PassOut(Fields):
     by: str = Field(description="Who started it.")
     started: datetime = Field(description="When, in UTC.")
     ended: datetime | None = Field(description="When it was over, in UTC, or null.")
-    done: int = Field(description="Looks taken so far; each image is looked at twice.")
+    done: int = Field(description="Looks taken so far; each image is looked at in three rounds.")
     of: int = Field(description="Looks to take in all; 0 before it has begun.")
     images: int | None = Field(description="Once it is done: images looked at.")
     pairs: int | None = Field(description="Once it is done: pairs of kin recorded.")

@@ -18,7 +18,7 @@ from server.catalog.records import Receipt
 from server.catalog.uploads import Examined, Upload, examine
 from server.catalog.vocabulary import CAUTIONS, Hazard
 from server.catalog.work import Role, Work
-from server.store import loaded, search
+from server.store import loaded, search, turns
 from server.store.images import Decoding, ImageRow, Reading
 from server.store.tapes import Tape
 from server.tape.findings import CheckStatus
@@ -129,6 +129,8 @@ def _keep_decoding(work: Work, examined: Examined, image_id: int) -> None:
     search.index_listing(work.session, image_id, decoded.decoding.listing.text)
     loaded.index_frames(work.session, [(image_id, decoded.image.frames)])
     loaded.index_memory(work.session, image_id, decoded.decoding.memory)
+    # Two that come in at the same moment would not see each other.
+    turns.take(work.session, "kin of a new image")
     kin = kinship.find(
         work, examined.form, examined.fingerprints, besides=image_id, met=examined.met
     )

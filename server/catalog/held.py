@@ -3,7 +3,7 @@
 from collections.abc import Collection
 from typing import NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlmodel import col
 
 from server.catalog.errors import NotFound
@@ -78,46 +78,38 @@ def program_of(work: Work, program_id: int, *, to_change: bool = False) -> Progr
 def titles(work: Work, image_ids: Collection[int]) -> dict[int, Title]:
     """What to call each image: by its tape, else by its program, else by its file."""
     named: dict[int, Title] = {}
-    for image_id, sha256, file_name, number, title in _by_reading(work, image_ids):
+    asked, connection = {"image_ids": sorted(image_ids)}, work.session.connection()
+    for image_id, sha256, file_name, number, title in connection.execute(_READ, asked):
         best = title or file_name or f"image {sha256[:SHORT_DIGEST]}"
-        if image_id not in named or (number and named[image_id].accession is None):
-            named[image_id] = Title(best, number)
-    for image_id, title, label in _by_version(work, image_ids):
+        image = known(image_id)
+        if image not in named or (number and named[image].accession is None):
+            named[image] = Title(best, number)
+    for image_id, title, label in connection.execute(_VERSIONS, asked):
         if named[image_id].accession is None:
             named[image_id] = Title(f"{title}, {label}", None)
     return named
 
 
-def _by_reading(
-    work: Work, image_ids: Collection[int]
-) -> list[tuple[int, str, str | None, str | None, str | None]]:
-    rows = work.session.execute(
-        select(
-            col(ImageRow.id),
-            col(ImageRow.sha256),
-            col(Reading.file_name),
-            col(Tape.accession_number),
-            col(Tape.title),
-        )
-        .outerjoin(Reading, col(Reading.image_id) == col(ImageRow.id))
-        .outerjoin(Tape, col(Tape.id) == col(Reading.tape_id))
-        .where(col(ImageRow.id).in_(image_ids))
-        .order_by(col(ImageRow.id), col(Reading.id))
+_READ = (
+    select(
+        col(ImageRow.id),
+        col(ImageRow.sha256),
+        col(Reading.file_name),
+        col(Tape.accession_number),
+        col(Tape.title),
     )
-    return [
-        (known(image_id), sha256, file_name, number, title)
-        for image_id, sha256, file_name, number, title in rows
-    ]
+    .outerjoin(Reading, col(Reading.image_id) == col(ImageRow.id))
+    .outerjoin(Tape, col(Tape.id) == col(Reading.tape_id))
+    .where(col(ImageRow.id).in_(bindparam("image_ids", expanding=True)))
+    .order_by(col(ImageRow.id), col(Reading.id))
+)
 
-
-def _by_version(work: Work, image_ids: Collection[int]) -> list[tuple[int, str, str]]:
-    rows = work.session.execute(
-        select(col(Version.image_id), col(Program.title), col(Version.label))
-        .join(Program, col(Program.id) == col(Version.program_id))
-        .where(col(Version.image_id).in_(image_ids))
-        .order_by(col(Version.id).desc())
-    )
-    return [(image_id, title, label) for image_id, title, label in rows]
+_VERSIONS = (
+    select(col(Version.image_id), col(Program.title), col(Version.label))
+    .join(Program, col(Program.id) == col(Version.program_id))
+    .where(col(Version.image_id).in_(bindparam("image_ids", expanding=True)))
+    .order_by(col(Version.id).desc())
+)
 
 
 def known(row_id: int | None) -> int:

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from itertools import islice
 from typing import Final
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, func, select
 from sqlmodel import col
 
 from server.catalog import search_facets, search_help, search_hits
@@ -74,6 +74,12 @@ def _help(work: Work, query: SearchQuery, found: list[Place]) -> SearchHelp | No
     return search_help.offer(work, query, dropped)
 
 
+_BESIDE = select(RECORDS.key, col(RecordText.body), col(RecordText.plain)).where(
+    RECORDS.key.in_(bindparam("keys", expanding=True))
+)
+_NEWEST = select(func.max(LISTINGS.key))
+
+
 class _Search:
     """The places where a query's run stands, in the order in which they are told."""
 
@@ -112,11 +118,11 @@ class _Search:
             select(func.count()).select_from(found.limit(COUNTED + 1).subquery()).scalar_subquery()
             for found in (records, listings)
         ]
-        found = self._session.execute(select(*counted)).one()
+        found = self._session.connection().execute(select(*counted)).one()
         return [*found, len(list(self._digests(None, 0)))]
 
     def _newest_listing(self) -> int:
-        return self._session.scalar(select(func.max(LISTINGS.key))) or 0
+        return self._session.connection().scalar(_NEWEST) or 0
 
     def _digests(self, after: Place | None, top: int) -> Iterator[Place]:
         digits = self._query.q.strip().lower()
@@ -141,7 +147,7 @@ class _Search:
         if after is not None:
             found = found.where(RECORDS.key < after.key)
         page = found.order_by(RECORDS.key.desc()).limit(self._query.limit + 1)
-        for key in self._session.scalars(page):
+        for key in self._session.connection().scalars(page):
             yield Place(Stage.NAME, key, top)
 
     def _holders(self, after: Place | None, top: int) -> Iterator[Place]:
@@ -165,13 +171,11 @@ class _Search:
 
     def _told_before(self, found: list[int]) -> set[int]:
         """Those of the keys whose record was told already, by a better field or as its name."""
+        if not found:
+            return set()
         fields = {key: fields_beside(key) for key in found}
-        beside = set().union(*fields.values())
-        rows = self._session.execute(
-            select(RECORDS.key, col(RecordText.body), col(RecordText.plain)).where(
-                RECORDS.key.in_(beside)
-            )
-        )
+        beside = sorted(set().union(*fields.values()))
+        rows = self._session.connection().execute(_BESIDE, {"keys": beside})
         name = plain(self._query.q)
         named, holding = set(), set()
         for key, body, its_name in rows:

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Final, NamedTuple, cast
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, func, select
 from sqlmodel import col
 
 from server.catalog.excerpt import one_line, pieces
@@ -203,19 +203,23 @@ def _programs(work: Work, ids: Collection[int]) -> Mapping[int, Program]:
     return {known(row.id): row for row in work.session.scalars(found)} if ids else {}
 
 
-def _images(work: Work, ids: Collection[int]) -> Mapping[int, _Image]:
-    if not ids:
-        return {}
-    rows = work.session.execute(
-        select(
-            col(Decoding.image_id),
-            col(ImageRow.sha256),
-            col(Decoding.check_status),
-            col(Decoding.listing),
-        )
-        .join(ImageRow, col(ImageRow.id) == col(Decoding.image_id))
-        .where(~col(Decoding.superseded), col(Decoding.image_id).in_(ids))
+_IMAGES = (
+    select(
+        col(Decoding.image_id),
+        col(ImageRow.sha256),
+        col(Decoding.check_status),
+        col(Decoding.listing),
     )
+    .join(ImageRow, col(ImageRow.id) == col(Decoding.image_id))
+    .where(
+        ~col(Decoding.superseded),
+        col(Decoding.image_id).in_(bindparam("image_ids", expanding=True)),
+    )
+)
+
+
+def _images(work: Work, ids: Collection[int]) -> Mapping[int, _Image]:
+    rows = work.session.connection().execute(_IMAGES, {"image_ids": sorted(ids)}) if ids else ()
     return {row[0]: _Image(*row) for row in rows}
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Collection
 from typing import Final
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session
 
 from server.store.search import fold
@@ -20,11 +20,16 @@ PLACES: Final = 50
 """So many places in a listing are looked at."""
 
 
+_TEXTS = select(LISTINGS.key, func.substr(LISTINGS.body, 1, READ)).where(
+    LISTINGS.key.in_(bindparam("image_ids", expanding=True))
+)
+
+
 def as_words(session: Session, image_ids: Collection[int], run: str) -> set[int]:
     """Those of the listings in which the run does not go on as a longer word at either end."""
-    texts = session.execute(
-        select(LISTINGS.key, func.substr(LISTINGS.body, 1, READ)).where(LISTINGS.key.in_(image_ids))
-    )
+    if not image_ids:
+        return set()
+    texts = session.connection().execute(_TEXTS, {"image_ids": sorted(image_ids)})
     folded = fold(run)
     return {image_id for image_id, body in texts if _is_word(folded, body)}
 

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Mapping
 from typing import Any
 
-from sqlalchemy import ColumnElement, case, func, select
+from sqlalchemy import ColumnElement, bindparam, case, func, select
 from sqlmodel import col
 
 from server.catalog import events
@@ -63,14 +63,33 @@ def proof_read(work: Work, sha256: str, note: str) -> Verification:
 
 def record_self_check(work: Work, image_id: int, decoded: Decoded) -> None:
     """Record that a new image vouches for itself, where its format can and its checks pass."""
-    decoding = decoded.decoding
-    if decoding.format not in CHECKSUMMED or decoding.check_status is not CheckStatus.SOUND:
+    if not _vouches_for_itself(decoded):
         return
+    decoding = decoded.decoding
     evidence = f"All checksums of the {decoding.format} records pass."
     facts = {"format": decoding.format, "decoder_release": DECODER_RELEASE}
     _add(work, image_id, VerifiedBy.SELF_CHECKED, evidence, facts)
     agent = f"decoder {DECODER_RELEASE}"
     _log(work, decoded.image.sha256, VerifiedBy.SELF_CHECKED, evidence, agent=agent)
+
+
+def renew_self_check(work: Work, image_id: int, decoded: Decoded) -> None:
+    """Let what a later decoder makes of an image stand in place of what an earlier one vouched."""
+    taken_back = [
+        row for row in _rows(work, image_id) if VerifiedBy(row.kind) is VerifiedBy.SELF_CHECKED
+    ]
+    for row in taken_back:
+        work.session.delete(row)
+    if taken_back and not _vouches_for_itself(decoded):
+        detail = "The checks that an earlier release of the decoder found to pass do not."
+        sha256, agent = decoded.image.sha256, f"decoder {DECODER_RELEASE}"
+        _log(work, sha256, VerifiedBy.UNVERIFIED, detail, agent=agent)
+    record_self_check(work, image_id, decoded)
+
+
+def _vouches_for_itself(decoded: Decoded) -> bool:
+    decoding = decoded.decoding
+    return decoding.format in CHECKSUMMED and decoding.check_status is CheckStatus.SOUND
 
 
 def state(work: Work, sha256: str) -> Verification:
@@ -98,17 +117,6 @@ def state_of(work: Work, image_id: int) -> Verification:
     return Verification(word, SENTENCES[word], evidence)
 
 
-def words_of(work: Work, image_ids: Collection[int]) -> dict[int, VerifiedBy]:
-    """The strongest evidence for each image, in a word."""
-    strongest = work.session.execute(
-        select(col(VerificationRow.image_id), func.max(strength()))
-        .where(col(VerificationRow.image_id).in_(image_ids))
-        .group_by(col(VerificationRow.image_id))
-    )
-    words = dict.fromkeys(image_ids, VerifiedBy.UNVERIFIED)
-    return words | {image_id: tuple(VerifiedBy)[place] for image_id, place in strongest}
-
-
 def strength() -> ColumnElement[int]:
     """The place of a verification row's kind from weakest to strongest, in SQL."""
     return case(
@@ -116,6 +124,21 @@ def strength() -> ColumnElement[int]:
         value=col(VerificationRow.kind),
         else_=0,
     )
+
+
+_STRONGEST = (
+    select(col(VerificationRow.image_id), func.max(strength()))
+    .where(col(VerificationRow.image_id).in_(bindparam("image_ids", expanding=True)))
+    .group_by(col(VerificationRow.image_id))
+)
+
+
+def words_of(work: Work, image_ids: Collection[int]) -> dict[int, VerifiedBy]:
+    """The strongest evidence for each image, in a word."""
+    asked = {"image_ids": sorted(image_ids)}
+    strongest = work.session.connection().execute(_STRONGEST, asked)
+    words = dict.fromkeys(image_ids, VerifiedBy.UNVERIFIED)
+    return words | {image_id: tuple(VerifiedBy)[place] for image_id, place in strongest}
 
 
 def _rows(work: Work, image_id: int) -> list[VerificationRow]:

@@ -1,9 +1,10 @@
 """The pass that finds kin in everything held, step by step.
 
-Two rounds over all images there were when it began: the first makes the normal form and the
-fingerprints of each anew, the second compares each with those who share most with it. A step is
-a batch of images; done twice, it comes to the same. What was compared is written in a short
-transaction after the comparing, so that nobody who uploads has to wait long.
+Three rounds over all images there were when it began: the first decodes again what an earlier
+release of the decoder took in, the second makes the normal form and the fingerprints of each
+anew, the third compares each with those who share most with it. A step is a batch of images;
+done twice, it comes to the same. What was decoded or compared is written in a short transaction
+afterwards, so that nobody who uploads has to wait long.
 """
 
 from collections.abc import Callable
@@ -13,7 +14,7 @@ from typing import Final
 from sqlalchemy import Engine, func, select
 from sqlmodel import col
 
-from server.catalog import forms, kinship
+from server.catalog import forms, kinship, redecoding
 from server.catalog.work import COMMAND, Work, unit_of_work
 from server.store import fingerprints as index
 from server.store.images import ImageRow
@@ -26,7 +27,7 @@ BATCH = 50
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What there is to do: all images up to an id, in two rounds."""
+    """What there is to do: all images up to an id, in every round."""
 
     images: int
     up_to: int
@@ -34,7 +35,7 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """How far a pass has come: images done, in both rounds together, of so many; kin so far."""
+    """How far a pass has come: images done, in all rounds together, of so many; kin so far."""
 
     done: int
     of: int
@@ -62,6 +63,17 @@ def plan(engine: Engine) -> Plan:
             select(func.count(), func.max(col(ImageRow.id))).select_from(ImageRow)
         ).one()
     return Plan(count, last or 0)
+
+
+def decode(engine: Engine, after: int, up_to: int) -> Batch:
+    """Decode the next images again, those that this release of the decoder has not seen."""
+    with unit_of_work(engine, COMMAND, writes=False) as work:
+        ids = _next(work, after, up_to)
+        decoded = redecoding.decoded_again(work, ids)
+    with unit_of_work(engine, COMMAND) as work:
+        for each in decoded:
+            redecoding.keep(work, each)
+    return Batch(len(ids), ids[-1] if ids else up_to, 0)
 
 
 def remake(engine: Engine, after: int, up_to: int) -> Batch:
@@ -109,7 +121,7 @@ Step = Callable[[str, int, int], dict[str, int]]
 
 
 def whole(plan: Plan, step: Step, tell: Callable[[Progress], None]) -> Progress:
-    """Both rounds, batch after batch; `step` and `tell` belong to the engine that runs it."""
+    """All rounds, batch after batch; `step` and `tell` belong to the engine that runs it."""
     done = kin = 0
     for name in ROUNDS:
         after = 0
@@ -120,7 +132,7 @@ def whole(plan: Plan, step: Step, tell: Callable[[Progress], None]) -> Progress:
     return Progress(done, len(ROUNDS) * plan.images, kin)
 
 
-ROUNDS: Final = {"remake": remake, "compare": compare}
+ROUNDS: Final = {"decode": decode, "remake": remake, "compare": compare}
 
 
 def act(engine: Engine, name: str, after: int, up_to: int) -> dict[str, int]:

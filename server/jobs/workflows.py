@@ -14,7 +14,7 @@ from server.jobs.kin_pass import Plan, Progress
 NAME: Final = "find-kin-in-everything"
 PROGRESS: Final = "progress"
 
-RELEASE: Final = "kin-pass-1"
+RELEASE: Final = "kin-pass-2"
 """Raised when the steps of some work change: what was begun in another release is not taken up."""
 
 

@@ -74,7 +74,7 @@ def kept(session: Session, image_ids: set[int]) -> Mapping[int, NormalForm]:
     """The forms of those of `image_ids` that are kept in this release."""
     if not image_ids:
         return {}
-    rows = session.execute(_KEPT, {"image_ids": sorted(image_ids)})
+    rows = session.connection().execute(_KEPT, {"image_ids": sorted(image_ids)})
     return {
         image_id: NormalForm(name, content=content, textual=textual, **_unpack(packed))
         for image_id, textual, packed, name, content in rows

@@ -219,7 +219,7 @@ def newest(
     if before is not None:
         asked = asked.where(key < before)
     page = asked.order_by(key.desc()).limit(most - len(found))
-    return found + list(session.scalars(page))
+    return found + list(session.connection().scalars(page))
 
 
 def _probed(
@@ -232,13 +232,13 @@ def _probed(
 ) -> tuple[list[int], int | None]:
     """What the newest texts give, and the key below which nothing was read; None for no more."""
     below = [] if before is None else [texts.key < before]
-    edge = session.scalar(
+    edge = session.connection().scalar(
         select(texts.key).where(*below).order_by(texts.key.desc()).offset(PROBED).limit(1)
     )
     above = [] if edge is None else [texts.key > edge]
     holding = [_holds(session, texts, needle) for needle in needles]
     read = select(texts.key).where(*below, *above, *holding, *only)
-    found = list(session.scalars(read.order_by(texts.key.desc()).limit(most)))
+    found = list(session.connection().scalars(read.order_by(texts.key.desc()).limit(most)))
     return found, None if edge is None else edge + 1
 
 

@@ -59,6 +59,8 @@ def pair(a: Keyed, b: Keyed) -> list[Pair]:
 
 
 def _by_number(a: Keyed, b: Keyed) -> list[list[int]]:
+    if all(None not in each.keys and len(set(each.keys)) == len(each.keys) for each in (a, b)):
+        return numbered(a.keys, b.keys)
     counts_a, counts_b = Counter(a.keys), Counter(b.keys)
 
     def mark(line: str, key: int | None) -> int | str:

@@ -7,6 +7,7 @@ from itertools import zip_longest
 
 from server.tape.alignment import Gap, Pair
 from server.tape.line_pairs import Keyed, pair
+from server.tape.line_targets import bodies_of
 from server.tape.listing import Line
 from server.tape.normal_form import normal_lines
 from server.tape.renumbering import renumbered_like
@@ -53,7 +54,8 @@ def align(
     left = Keyed([a[at] for at in a_places], [a_lines[at].key for at in a_places])
     right = Keyed([b[at] for at in b_places], [b_lines[at].key for at in b_places])
     if renumbered:
-        right = renumbered_like(left, right)
+        bodies = bodies_of(*left), bodies_of(*right)
+        right = renumbered_like(left, right, bodies)
         for at, line in zip(b_places, right.lines, strict=True):
             b[at] = line
     pairs = pair(left, right)

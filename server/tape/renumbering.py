@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from server.tape.line_pairs import Keyed, pair
-from server.tape.line_targets import bodies_of, with_targets, without_number
+from server.tape.line_targets import with_targets, without_number
 from server.tape.normal_form import NormalForm
 
 _SHARE = 4
@@ -23,24 +23,31 @@ def looks_renumbered(a: NormalForm, b: NormalForm) -> bool:
 
     They count for what they are long: every program has lines such as PRINT and RETURN.
     """
-    if min(len(a.lines), len(b.lines)) < 2 or not set(a.bodies) & set(b.bodies):
+    if min(len(a.lines), len(b.lines)) < 2:
         return False
-    moved = _in_both(a.bodies, b.bodies) - _in_both(a.lines, b.lines)
+    stayed = _in_both(a.lines, b.lines)
+    # What stayed cannot have moved, and a line is no shorter than its statements.
+    if stayed * _SHARE > (_SHARE - 1) * min(sum(map(len, each.lines)) for each in (a, b)):
+        return False
+    moved = _in_both(a.bodies, b.bodies) - stayed
     return moved > 0 and moved * _SHARE >= min(sum(map(len, each.bodies)) for each in (a, b))
 
 
 def _in_both(a: Sequence[str], b: Sequence[str]) -> int:
     """How long the lines are that are in both; of one that stands often, the fewer of each."""
+    if set(a).isdisjoint(b):
+        return 0
     return sum(len(line) * count for line, count in (Counter(a) & Counter(b)).items())
 
 
-def renumbered_like(a: Keyed, b: Keyed) -> Keyed:
+def renumbered_like(a: Keyed, b: Keyed, bodies: tuple[Sequence[str], Sequence[str]]) -> Keyed:
     """The lines of `b` under the numbers of their counterparts in `a`.
 
+    `bodies` are the lines of both without their numbers and without those that they jump to.
     A line without a counterpart gets a number that `a` does not use, after that of the line
     before it; a jump goes on to lead where it led.
     """
-    matched = dict(_pairs(a, b))
+    matched = dict(_pairs(*bodies))
     keys: list[int | None] = []
     last, taken = 0, set(a.keys)
     for at, key in enumerate(b.keys):
@@ -63,15 +70,13 @@ def form_like(a: NormalForm, b: NormalForm) -> NormalForm | None:
     """`b` under the numbers of `a`; None where nothing speaks for it."""
     if not looks_renumbered(a, b):
         return None
-    seen = renumbered_like(Keyed(a.lines, a.keys), Keyed(b.lines, b.keys))
+    seen = renumbered_like(Keyed(a.lines, a.keys), Keyed(b.lines, b.keys), (a.bodies, b.bodies))
     return replace(b, lines=tuple(seen.lines), keys=tuple(seen.keys))
 
 
-def _pairs(a: Keyed, b: Keyed) -> list[tuple[int, int]]:
+def _pairs(a: Sequence[str], b: Sequence[str]) -> list[tuple[int, int]]:
     """Which line of `b` stands for which of `a`, told by their statements alone."""
-    left, right = (
-        Keyed(bodies_of(side.lines, side.keys), [None] * len(side.lines)) for side in (a, b)
-    )
+    left, right = (Keyed(side, [None] * len(side)) for side in (a, b))
     return [(at, counterpart) for counterpart, at in pair(left, right)]
 
 

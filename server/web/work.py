@@ -6,6 +6,7 @@ from typing import ClassVar
 from fastapi import APIRouter
 from starlette.responses import Response
 
+from server.catalog import redecoding
 from server.catalog.work import Role, Work
 from server.jobs import access
 from server.jobs.background import Background
@@ -19,22 +20,27 @@ router = APIRouter()
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class WorkPage(PageContext):
-    """How the newest pass over the library stands; `here` says whether this worker takes it up."""
+    """How the newest pass over the library stands; `here` says whether this worker takes it up.
+
+    `waiting` images were decoded by another release of the decoder.
+    """
 
     template: ClassVar[str] = "pages/work.html"
     title: str = "Work on the whole library"
     form: Filled
     here: bool
     state: PassState | None
+    waiting: int
 
     @classmethod
-    def of(cls, visit: Visit, form: Filled | None = None) -> "WorkPage":
+    def of(cls, visit: Visit, work: Work, form: Filled | None = None) -> "WorkPage":
         """The page as things stand."""
         background = _background(visit)
         return cls(
             form=form or Filled(),
             here=background is not None,
             state=access.last_pass(background, visit.actor),
+            waiting=redecoding.waiting(work),
         )
 
 
@@ -48,7 +54,7 @@ def show(visit: VisitDep) -> Response:
     """How background work stands."""
     with visit.work() as work:
         work.actor.require(Role.ARCHIVIST)
-        return visit.page(WorkPage.of(visit), block="state")
+        return visit.page(WorkPage.of(visit, work), block="state")
 
 
 @router.post("/work")
@@ -60,4 +66,4 @@ def change(visit: VisitDep, form: FormDep) -> Response:
         do(_background(visit), work.actor)
         return visit.redirect("/work")
 
-    return visit.submit(form, act, lambda _work, filled: WorkPage.of(visit, filled))
+    return visit.submit(form, act, lambda work, filled: WorkPage.of(visit, work, filled))

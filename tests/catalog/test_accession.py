@@ -371,6 +371,25 @@ def test_of_two_uploads_at_once_one_is_first_and_both_readings_are_kept(engine):
         assert sorted(each.file_name for each in image.readings) == ["one", "two"]
 
 
+def test_two_versions_that_come_in_at_once_see_each_other(engine):
+    together = Barrier(2)
+
+    def send(lines: list[str]) -> str:
+        found = examined(factories.text_tape(*lines))
+        together.wait()
+        with factories.acting(engine, Role.VOLUNTEER) as work:
+            return accession.accept(work, found).image.sha256
+
+    for attempt in range(5):
+        lines = [f'{10 * at} PRINT "LOCK {at * attempt}, GATE {at}"' for at in range(1, 30)]
+        with ThreadPoolExecutor(2) as pool:
+            one, other = pool.map(send, [lines, [*lines, "999 END"]])
+
+        with unit_of_work(engine, writes=False) as work:
+            assert [each.sha256 for each in images.kin(work, one)][:1] == [other]
+            assert [each.sha256 for each in images.kin(work, other)][:1] == [one]
+
+
 @pytest.mark.parametrize("sha256", ["0" * 64, "", "x", "é" * 64, "\x00"])
 def test_an_image_that_is_not_held_is_not_found(engine, sha256):
     with unit_of_work(engine, writes=False) as work:

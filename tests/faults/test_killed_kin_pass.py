@@ -82,5 +82,5 @@ def test_a_pass_killed_again_and_again_comes_to_what_an_undisturbed_one_comes_to
 
     assert (done.standing, done.by) == (Standing.DONE, "finder")
     assert done.result == {"images": 25, "pairs": len(undisturbed["kinship"])}
-    assert (done.progress.done, done.progress.of) == (50, 50)
+    assert (done.progress.done, done.progress.of) == (75, 75)
     assert state(engine) == undisturbed

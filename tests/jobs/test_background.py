@@ -71,7 +71,7 @@ def test_a_pass_runs_to_its_end_and_says_what_came_of_it(engine: Engine, setting
         done = until_over(works)
     assert done.standing is Standing.DONE
     assert done.result == {"images": 13, "pairs": 12}
-    assert (done.progress.done, done.progress.of, done.fault) == (26, 26, "")
+    assert (done.progress.done, done.progress.of, done.fault) == (39, 39, "")
     assert done.ended is not None
     assert done.started <= done.ended
     assert state(engine) == before
@@ -106,7 +106,7 @@ def test_a_pass_that_is_stopped_ends_after_its_step(
     stopped = access.stop_pass(works, ARCHIVIST)
     assert stopped is not None
     assert stopped.standing is Standing.STOPPED
-    assert stopped.progress.done < 26
+    assert stopped.progress.done < 39
     assert access.last_pass(works, ARCHIVIST) == stopped
     assert works.find_kin("one").standing in {Standing.WAITING, Standing.RUNNING}
     assert until_over(works).standing is Standing.DONE
