@@ -5,10 +5,11 @@ from typing import Any
 
 from sqlalchemy import Engine, func, select
 
-from server.catalog import accession, condition, programs, published, tapes, verification
+from server.catalog import accession, condition, families, programs, published, tapes, verification
 from server.catalog.accession import Upload
 from server.catalog.condition_values import NewReport
 from server.catalog.errors import Conflict
+from server.catalog.family_values import Decided, NewDecision
 from server.catalog.program_values import NewProgram, NewVersion
 from server.catalog.tape_values import NewTape
 from server.catalog.work import COMMAND, Work, unit_of_work
@@ -80,9 +81,19 @@ class _Loading:
         for proof in library["proof_reading"]:
             work = self._as(proof["by"])
             verification.proof_read(work, self._images[proof["image"]], proof["note"])
+        for decision in library["decision"]:
+            self._decide(decision)
         for report in library["report"]:
             values = {name: value for name, value in report.items() if name != "by"}
             condition.log(self._as(report["by"]), NewReport.of(values))
+
+    def _decide(self, decision: Entry) -> None:
+        new = NewDecision(
+            kind=Decided(decision["kind"]),
+            other=self._images[decision["other"]],
+            note=decision["note"],
+        )
+        families.decide(self._as(decision["by"]), self._images[decision["image"]], new)
 
     def _as(self, name: str) -> Work:
         return self._work.acting_as(self._actors[name])

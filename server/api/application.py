@@ -9,6 +9,7 @@ from starlette.types import Scope
 
 from server.api import (
     by_example,
+    comparisons,
     condition_reports,
     families,
     images,
@@ -30,6 +31,7 @@ VERSION: Final = "/v1"
 
 ROUTERS: Final[tuple[APIRouter, ...]] = (
     images.router,
+    comparisons.router,
     strips.router,
     families.router,
     search.router,

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Sequence
 from enum import StrEnum
 from http import HTTPStatus
-from typing import Annotated, Literal
+from typing import Annotated
 
 from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import BaseModel
@@ -13,20 +13,15 @@ from server.api.accept import preferred
 from server.api.addresses import address
 from server.api.caller import SIGNED_IN, CallerDep
 from server.api.models import (
-    ComparisonOut,
     ImageOut,
     KinOut,
     ListingLineOut,
     ReceiptOut,
     VerificationOut,
 )
-from server.api.paging import links
 from server.api.problems import CHANGE, responses
 from server.api.uploads import FORM_DESCRIPTION, UploadDep
 from server.catalog import accession, downloads, images, machine_code, verification
-from server.catalog.records import Comparison
-from server.catalog.side_by_side import Shown, page_of, shown
-from server.catalog.tape_values import Page
 from server.catalog.verification import ProofReading
 from server.delivery.frames import MEDIA_TYPE, Frames, deliver
 from server.inspection import code_lines
@@ -161,11 +156,7 @@ def _listed(form: str, listing: Listing, lines: Callable[[], Sequence[BaseModel]
 
 
 def _lines_out(lines: Iterable[Line]) -> list[ListingLineOut]:
-    return [_line_out(number, line) for number, line in enumerate(lines, 1)]
-
-
-def _line_out(number: int, line: Line) -> ListingLineOut:
-    return ListingLineOut(number=number, **line._asdict())
+    return [ListingLineOut.told(number, line) for number, line in enumerate(lines, 1)]
 
 
 @router.get(
@@ -208,54 +199,6 @@ def get_kin(sha256: Sha256, caller: CallerDep) -> list[KinOut]:
     """Images that resemble this one, the nearest first."""
     with caller.reading() as work:
         return [KinOut.model_validate(each) for each in images.kin(work, sha256)]
-
-
-@router.get("/images/{sha256}/kin/{other}", responses=responses("not-found", "invalid"))
-def compare_images(
-    request: Request,
-    response: Response,
-    sha256: Sha256,
-    other: Sha256,
-    caller: CallerDep,
-    lines: Annotated[
-        Literal["near", "all"],
-        Query(description="Leave out long runs of equal lines, or give them all."),
-    ] = "near",
-    page: Annotated[int, Query(ge=1, description="Which page of the rows, counted from 1.")] = 1,
-) -> ComparisonOut:
-    """Two images compared line by line, whether or not they are akin.
-
-    As among the kin, what is added is what the image asked about has and the other has not. The
-    header Link names the other pages of the rows.
-    """
-    with caller.reading() as work:
-        comparison = images.comparison(work, other, sha256)
-    rows = shown(comparison.rows, comparison.left, comparison.right, everything=lines == "all")
-    part = page_of(rows, page)
-    response.headers["Link"] = links(request, part)
-    return _comparison_out(comparison, part)
-
-
-def _comparison_out(comparison: Comparison, part: Page[Shown]) -> ComparisonOut:
-    paged = {
-        "rows": [_row_out(row) for row in part.rows],
-        "total": part.total,
-        "page": part.page,
-        "pages": part.pages,
-        "left_out": comparison.left_out,
-    }
-    return ComparisonOut.model_validate(dict(KinOut.model_validate(comparison.kinship)) | paged)
-
-
-def _row_out(row: Shown) -> dict[str, object]:
-    return {
-        "kind": row.kind,
-        "folded": row.folded,
-        "left": row.left and _line_out(row.left.number, row.left.line),
-        "right": row.right and _line_out(row.right.number, row.right.line),
-        "left_pieces": row.left.pieces if row.left else (),
-        "right_pieces": row.right.pieces if row.right else (),
-    }
 
 
 @router.post(

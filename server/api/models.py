@@ -7,6 +7,7 @@ from pydantic import Field
 
 from server.catalog.records import Receipt, VerifiedBy
 from server.inspection import Fields, ImageFacts
+from server.tape.listing import Line
 
 
 class EvidenceOut(Fields):
@@ -30,6 +31,7 @@ class ReadingOut(Fields):
     """One pass of one tape through a reader."""
 
     id: int = Field(description="Number of the reading.")
+    sha256: str = Field(description="Name of the image that it gave.")
     file_name: str = Field(description="Name of the file as it was uploaded.")
     tape: str | None = Field(description="Accession number of the tape, or null.")
     read_on: date | None = Field(description="Day of the reading.")
@@ -132,32 +134,7 @@ class ListingLineOut(Fields):
     frames: int = Field(description="How many frames the line takes.")
     key: int | None = Field(description="Line number or address of the content's own, or null.")
 
-
-class PieceOut(Fields):
-    """A piece of a line that changed."""
-
-    kind: str = Field(description="`equal`, `added` or `removed`.")
-    text: str = Field(description="The characters.")
-
-
-class RowOut(Fields):
-    """One row of two listings set side by side, or the place of equal rows left out."""
-
-    kind: str = Field(description="`equal`, `added`, `removed` or `changed`.")
-    folded: int = Field(description="How many equal rows are left out here; 0 for a row.")
-    left: ListingLineOut | None = Field(description="The line of the other image, or null.")
-    right: ListingLineOut | None = Field(description="The line of the image asked about, or null.")
-    left_pieces: list[PieceOut] = Field(description="The left line of a changed row, in pieces.")
-    right_pieces: list[PieceOut] = Field(description="The right line of a changed row, in pieces.")
-
-
-class ComparisonOut(KinOut):
-    """Two images compared line by line: a page of the rows."""
-
-    rows: list[RowOut] = Field(description="The two listings side by side: 1,000 rows at most.")
-    total: int = Field(description="How many rows there are in all.")
-    page: int = Field(description="This page, counted from 1.")
-    pages: int = Field(description="How many pages there are.")
-    left_out: str = Field(
-        description="What was not compared because the listings are very long; empty if nothing."
-    )
+    @classmethod
+    def told(cls, number: int, line: Line) -> Self:
+        """The line of that number."""
+        return cls(number=number, **line._asdict())

@@ -5,7 +5,6 @@ bytes in a row is not looked up: the images are read through, the newest first. 
 more than `READ_AT_ONCE` is read before the caller is told how far the search came.
 """
 
-from bisect import bisect_right
 from collections.abc import Iterator
 from itertools import islice
 from typing import Any, Final, NamedTuple
@@ -16,12 +15,12 @@ from sqlmodel import col
 from server.catalog.byte_pattern import BytePattern, read
 from server.catalog.byte_values import ByteHit, BytePage, BytePlace, ByteQuery, Where
 from server.catalog.held import titles
+from server.catalog.line_places import by_address, by_frame, line_at
 from server.catalog.work import Work
 from server.store.grams import grams_asked
 from server.store.images import Decoding, ImageRow
 from server.store.listings import unpack_listing
 from server.store.loaded import FRAMES, MEMORY, LoadedRun, having
-from server.tape.listing import Line
 
 PLACES_SHOWN: Final = 3
 AROUND: Final = 8
@@ -124,7 +123,7 @@ def _hits(work: Work, where: Where, held: list[_Held], size: int) -> Iterator[By
     for run, places in held:
         image = images[run.image_id]
         lines = unpack_listing(image.listing).lines
-        line_of = _by_address(lines) if where is Where.MEMORY else _by_frame(lines)
+        line_of = by_address(lines) if where is Where.MEMORY else by_frame(lines)
         yield ByteHit(
             sha256=image.sha256,
             title=names[run.image_id].title,
@@ -137,7 +136,7 @@ def _hits(work: Work, where: Where, held: list[_Held], size: int) -> Iterator[By
                     before=run.data[max(0, place - AROUND) : place],
                     found=run.data[place : place + size],
                     after=run.data[place + size : place + size + AROUND],
-                    line=_line(line_of, run.start + place),
+                    line=line_at(line_of, run.start + place),
                 )
                 for place in places[:PLACES_SHOWN]
             ),
@@ -155,22 +154,3 @@ def _images(ids: list[int]) -> Select[*tuple[Any, ...]]:
         .join(ImageRow, col(ImageRow.id) == col(Decoding.image_id))
         .where(col(Decoding.image_id).in_(ids), ~col(Decoding.superseded))
     )
-
-
-Starts = list[tuple[int, int]]
-"""Where each line begins, in frames or addresses, and its number; in rising order."""
-
-
-def _by_frame(lines: tuple[Line, ...]) -> Starts:
-    return sorted((line.frame, number) for number, line in enumerate(lines, 1))
-
-
-def _by_address(lines: tuple[Line, ...]) -> Starts:
-    return sorted(
-        (line.key, number) for number, line in enumerate(lines, 1) if line.key is not None
-    )
-
-
-def _line(starts: Starts, place: int) -> int | None:
-    at = bisect_right(starts, (place, len(starts) + 1))
-    return starts[at - 1][1] if at else None

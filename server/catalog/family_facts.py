@@ -56,21 +56,32 @@ def root_of(
 ) -> tuple[int, str]:
     """Where the tree begins, and why there, in a sentence.
 
-    With one from which others were recorded as made; else with the version, or where there is
-    none the image, whose tape is dated earliest; else with the least unlike all others.
+    With one from which others were recorded as made; else with the only version; else with the
+    version, or where there is none the image, whose tape is dated earliest; else with the least
+    unlike all others. Of one alone there is nothing to say.
     """
+    if len(members) == 1:
+        return members[0], ""
     free = [each for each in members if each not in made_from]
     recorded = [each for each in free if each in made_from.values()]
     if recorded:
         first = _earliest(recorded, facts)
         return recorded[0] if first is None else first, "Others were recorded as made from it."
-    versions = [each for each in free if facts[each].label is not None] or free
+    versions = [each for each in free if facts[each].label is not None]
+    if len(versions) == 1:
+        return versions[0], "It alone is kept as a version of the program."
+    versions = versions or free
     first = _earliest(versions, facts)
     if first is not None:
-        return first, f"Its tape is said to be the first made: {facts[first].made}."
-    if len(members) == 1:
-        return members[0], ""
+        return first, _dated(first, versions, facts)
     return medoid(versions, lengths), "No tape is dated; it is the least unlike all the others."
+
+
+def _dated(first: int, versions: Sequence[int], facts: Mapping[int, Facts]) -> str:
+    made = facts[first].made
+    if [facts[each].made for each in versions].count(made) > 1:
+        return f"No tape is said to be made before its own: {made}."
+    return f"Its tape is said to be the first made: {made}."
 
 
 def _earliest(members: Sequence[int], facts: Mapping[int, Facts]) -> int | None:

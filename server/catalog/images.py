@@ -12,6 +12,7 @@ from server.catalog.records import (
     ReadingRecord,
     TapeLink,
     VersionLink,
+    common_language,
 )
 from server.catalog.work import Work
 from server.store.images import Decoding, ImageRow, Reading
@@ -128,13 +129,14 @@ def comparison(work: Work, sha256: str, other: str) -> Comparison:
         side_by_side.compared(listing(work, each.sha256, 0, side_by_side.MOST_LINES))
         for each in (a, b)
     )
+    found = kinship.between(work, image_id_of(work, other), image_id_of(work, sha256))
     return Comparison(
         a,
         b,
-        kinship.between(work, image_id_of(work, other), image_id_of(work, sha256)),
+        found,
         left,
         right,
-        align(left, right, language=a.language if a.language == b.language else None),
+        align(left, right, language=common_language(a, b), renumbered=found.renumbered),
         side_by_side.left_out(left, right, (a.lines, b.lines)),
     )
 
@@ -142,7 +144,8 @@ def comparison(work: Work, sha256: str, other: str) -> Comparison:
 def readings_where(work: Work, condition: ColumnElement[bool]) -> tuple[ReadingRecord, ...]:
     """The readings that meet the condition, oldest first."""
     rows = work.session.execute(
-        select(Reading, col(Tape.accession_number), col(Person.display_name))
+        select(Reading, col(ImageRow.sha256), col(Tape.accession_number), col(Person.display_name))
+        .join(ImageRow, col(ImageRow.id) == col(Reading.image_id))
         .outerjoin(Tape, col(Tape.id) == col(Reading.tape_id))
         .outerjoin(Person, col(Person.id) == col(Reading.accepted_by_id))
         .where(condition)
@@ -151,6 +154,7 @@ def readings_where(work: Work, condition: ColumnElement[bool]) -> tuple[ReadingR
     return tuple(
         ReadingRecord(
             id=known(reading.id),
+            sha256=sha256,
             file_name=reading.file_name,
             tape=tape,
             read_on=reading.read_on,
@@ -158,7 +162,7 @@ def readings_where(work: Work, condition: ColumnElement[bool]) -> tuple[ReadingR
             by=name or "command line",
             received=reading.accepted_at,
         )
-        for reading, tape, name in rows
+        for reading, sha256, tape, name in rows
     )
 
 

@@ -52,9 +52,10 @@ class Verification:
 
 @dataclass(frozen=True, slots=True)
 class ReadingRecord:
-    """One pass of one tape through a reader."""
+    """One pass of one tape through a reader, which gave the image `sha256`."""
 
     id: int
+    sha256: str
     file_name: str
     tape: str | None
     read_on: date | None
@@ -180,6 +181,11 @@ class Receipt:
     notes: tuple[str, ...] = ()
 
 
+def common_language(a: ImageRecord, b: ImageRecord) -> str | None:
+    """The language that two images are both in, None where it is not one."""
+    return a.language if a.language == b.language else None
+
+
 @dataclass(frozen=True, slots=True)
 class Comparison:
     """Two images side by side: `b` against `a`, as `kinship` says it of `b`.
@@ -195,6 +201,11 @@ class Comparison:
     right: tuple[Line, ...]
     rows: tuple[Row, ...]
     left_out: str = ""
+
+    @property
+    def language(self) -> str | None:
+        """The language that both are in, if it is one."""
+        return common_language(self.a, self.b)
 
 
 @dataclass(frozen=True, slots=True)

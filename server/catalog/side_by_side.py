@@ -1,15 +1,16 @@
 """Two listings side by side: bounded in work, long runs of equal lines folded, page by page."""
 
 from bisect import bisect_right
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import accumulate
-from typing import Final
+from typing import Final, TypeVar
 
 from server.catalog.tape_values import Page
 from server.tape.listing import Line
 from server.tape.listing_diff import Row, RowKind
-from server.tape.words_diff import Piece
+from server.tape.words_diff import Piece, pieces
 
 ROWS_A_PAGE: Final = 1000
 """The most rows that one answer holds."""
@@ -30,9 +31,15 @@ WORTH_FOLDING = 3
 """Equal lines that a fold must hide; it takes the room of one itself."""
 
 
+RowT = TypeVar("RowT")
+
+
 @dataclass(frozen=True, slots=True)
 class Side:
-    """A line of one of the two listings: its number there, counted from 1, and its pieces."""
+    """A line of one of the two listings: its number there, counted from 1.
+
+    Of a changed row `worded` says in pieces what changed; joined, they are the text of the line.
+    """
 
     number: int
     line: Line
@@ -73,11 +80,25 @@ def left_out(left: Sequence[Line], right: Sequence[Line], lines: tuple[int, int]
     return ""
 
 
-def page_of(rows: Sequence[Shown], page: int) -> Page[Shown]:
+def tally(rows: Iterable[Row]) -> Mapping[RowKind, int]:
+    """How many lines are equal, were added, removed and changed."""
+    return Counter(row.kind for row in rows)
+
+
+def first_lines(rows: Sequence[Shown]) -> Iterator[int]:
+    """The place of each row that a difference begins with; rows in a run make up one."""
+    before = RowKind.EQUAL
+    for at, row in enumerate(rows):
+        if before is RowKind.EQUAL is not row.kind:
+            yield at
+        before = row.kind
+
+
+def page_of(rows: Sequence[RowT], page: int, size: int = ROWS_A_PAGE) -> Page[RowT]:
     """One page of the rows, counted from 1; the nearest that there is."""
-    page = min(max(1, page), max(1, -(-len(rows) // ROWS_A_PAGE)))
-    start = (page - 1) * ROWS_A_PAGE
-    return Page(tuple(rows[start : start + ROWS_A_PAGE]), len(rows), page, ROWS_A_PAGE)
+    page = min(max(1, page), max(1, -(-len(rows) // size)))
+    start = (page - 1) * size
+    return Page(tuple(rows[start : start + size]), len(rows), page, size)
 
 
 def shown(
@@ -119,6 +140,18 @@ def _near_a_difference(rows: Sequence[Row]) -> list[bool]:
 def _shown(row: Row, left: Sequence[Line], right: Sequence[Line]) -> Shown:
     return Shown(
         row.kind,
-        None if row.left is None else Side(row.left + 1, left[row.left], row.left_pieces),
-        None if row.right is None else Side(row.right + 1, right[row.right], row.right_pieces),
+        None if row.left is None else Side(row.left + 1, left[row.left]),
+        None if row.right is None else Side(row.right + 1, right[row.right]),
     )
+
+
+def worded(rows: Iterable[Shown], language: str | None) -> Iterator[Shown]:
+    """The rows, those that changed with the pieces of both lines."""
+    for row in rows:
+        if row.kind is RowKind.CHANGED and row.left and row.right:
+            left, right = pieces(row.left.text, row.right.text, language=language)
+            yield replace(
+                row, left=replace(row.left, pieces=left), right=replace(row.right, pieces=right)
+            )
+        else:
+            yield row

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from server.tape.alignment import Pair, common, gaps, numbered
 from server.tape.edit_distance import affordable, at_least, counts, distance
-from server.tape.listing_diff import Keyed, pair
+from server.tape.line_pairs import Keyed, pair
 from server.tape.normal_form import MemoryRun, NormalForm
 
 _SHARED = 8

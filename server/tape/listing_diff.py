@@ -1,33 +1,16 @@
 """Two listings side by side: which line of one stands for which line of the other."""
 
-from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import zip_longest
-from typing import NamedTuple
 
-import numpy as np
-from numpy.typing import NDArray
-from rapidfuzz.distance import Levenshtein
-from rapidfuzz.process import cdist
-
-from server.tape.alignment import Gap, Pair, common, gaps, numbered
-from server.tape.line_targets import without_number
+from server.tape.alignment import Gap, Pair
+from server.tape.line_pairs import Keyed, pair
+from server.tape.line_targets import bodies_of
 from server.tape.listing import Line
 from server.tape.normal_form import normal_lines
-from server.tape.words_diff import Piece, pieces
-
-_ALIKE = 0.5
-"""Similarity from which a line that went and a line that came are one line, changed."""
-
-_ALIKE_DESPITE_NUMBER = 0.8
-"""The same for two lines of different numbers, one of which may be misread."""
-
-_NO_KEY = -1
-
-_WEIGHED = 10_000
-"""Products of lengths up to which every line of a gap is weighed against every other."""
+from server.tape.renumbering import renumbered_like
 
 
 class RowKind(StrEnum):
@@ -43,68 +26,50 @@ class RowKind(StrEnum):
 class Row:
     """A line of the left listing, of the right one, or both, as indexes into them.
 
-    A changed row says in pieces what changed within the line; joined, the pieces of a side are
-    the text of that line. A blank line that stands on one side only is an equal row without a
-    line on the other side: it counts for nothing.
+    What changed within a line, `server.tape.words_diff` says. A blank line that stands on one
+    side only is an equal row without a line on the other side: it counts for nothing.
     """
 
     kind: RowKind
     left: int | None
     right: int | None
-    left_pieces: tuple[Piece, ...] = ()
-    right_pieces: tuple[Piece, ...] = ()
-
-
-class Keyed(NamedTuple):
-    """Lines in normal form, none of them blank, and the number of each where it has one."""
-
-    lines: Sequence[str]
-    keys: Sequence[int | None]
-
-    def between(self, start: int, stop: int) -> "Keyed":
-        """The lines from `start` up to, not including, `stop`."""
-        return Keyed(self.lines[start:stop], self.keys[start:stop])
-
-    @property
-    def bodies(self) -> list[str]:
-        """The lines without their numbers."""
-        return [without_number(line, key) for line, key in zip(self.lines, self.keys, strict=True)]
 
 
 def align(
-    a_lines: Sequence[Line], b_lines: Sequence[Line], *, language: str | None
+    a_lines: Sequence[Line],
+    b_lines: Sequence[Line],
+    *,
+    language: str | None,
+    renumbered: bool = False,
 ) -> tuple[Row, ...]:
     """The rows that lead from the lines of `a_lines` to those of `b_lines`, in order.
 
     Lines are matched by number where both have one, by content where not; `language` says what
-    is the same for the comparison (see `server.tape.normal_form`).
+    is the same for the comparison (see `server.tape.normal_form`). Of a program that was
+    `renumbered`, lines are matched by content, and are equal but for their numbering.
     """
     a, b = normal_lines(a_lines, language), normal_lines(b_lines, language)
     a_places = [at for at, line in enumerate(a) if line]
     b_places = [at for at, line in enumerate(b) if line]
-    pairs = pair(
-        Keyed([a[at] for at in a_places], [a_lines[at].key for at in a_places]),
-        Keyed([b[at] for at in b_places], [b_lines[at].key for at in b_places]),
-    )
+    left = Keyed([a[at] for at in a_places], [a_lines[at].key for at in a_places])
+    right = Keyed([b[at] for at in b_places], [b_lines[at].key for at in b_places])
+    if renumbered:
+        bodies = bodies_of(*left), bodies_of(*right)
+        right = renumbered_like(left, right, bodies)
+        for at, line in zip(b_places, right.lines, strict=True):
+            b[at] = line
+    pairs = pair(left, right)
     placed = [(a_places[left], b_places[right]) for left, right in pairs]
-
-    def row(left: int, right: int) -> Row:
-        if a[left] == b[right]:
-            return Row(RowKind.EQUAL, left, right)
-        told = pieces(a_lines[left].text, b_lines[right].text, language=language)
-        return Row(RowKind.CHANGED, left, right, *told)
-
-    return tuple(_rows(placed, a, b, row))
+    return tuple(_rows(placed, a, b))
 
 
-def _rows(
-    pairs: Sequence[Pair], a: Sequence[str], b: Sequence[str], row: Callable[[int, int], Row]
-) -> Iterator[Row]:
+def _rows(pairs: Sequence[Pair], a: Sequence[str], b: Sequence[str]) -> Iterator[Row]:
     left = right = 0
     for next_left, next_right in [*pairs, (len(a), len(b))]:
         yield from _unmatched(a, b, Gap(left, next_left, right, next_right))
         if next_left < len(a):
-            yield row(next_left, next_right)
+            same = a[next_left] == b[next_right]
+            yield Row(RowKind.EQUAL if same else RowKind.CHANGED, next_left, next_right)
         left, right = next_left + 1, next_right + 1
 
 
@@ -131,85 +96,3 @@ def _cut_at_blanks(lines: Sequence[str], places: range) -> list[tuple[list[int],
         (list(range(start, stop)), end)
         for start, stop, end in zip(starts, stops, ends, strict=True)
     ]
-
-
-def pair(a: Keyed, b: Keyed) -> list[Pair]:
-    """Which line of `a` stands for which of `b`, rising in both; equal or changed.
-
-    First by number (a number that stands twice in a listing, as where two programs share a
-    tape, tells nothing, so the content decides); then, among those left over, lines that differ
-    in their number only; then lines that are alike, very much so if their numbers differ.
-    """
-    matched = common(*_by_number(a, b))
-    for refine in (_by_body, _by_likeness):
-        found = list(matched)
-        for gap in gaps(matched, len(a.lines), len(b.lines)):
-            if gap.left < gap.left_end and gap.right < gap.right_end:
-                left, right = a.between(*gap[:2]), b.between(*gap[2:])
-                found += ((gap.left + i, gap.right + j) for i, j in refine(left, right))
-        matched = sorted(found)
-    return matched
-
-
-def _by_number(a: Keyed, b: Keyed) -> list[list[int]]:
-    if all(None not in each.keys and len(set(each.keys)) == len(each.keys) for each in (a, b)):
-        return numbered(a.keys, b.keys)
-    counts_a, counts_b = Counter(a.keys), Counter(b.keys)
-
-    def mark(line: str, key: int | None) -> int | str:
-        return key if key is not None and counts_a[key] <= 1 >= counts_b[key] else line
-
-    return numbered(
-        (mark(line, key) for line, key in zip(a.lines, a.keys, strict=True)),
-        (mark(line, key) for line, key in zip(b.lines, b.keys, strict=True)),
-    )
-
-
-def _by_body(a: Keyed, b: Keyed) -> list[Pair]:
-    return common(*numbered(a.bodies, b.bodies))
-
-
-def _by_likeness(a: Keyed, b: Keyed) -> list[Pair]:
-    if len(a.lines) * len(b.lines) > _WEIGHED:
-        return _face_to_face(a, b)
-    weights: NDArray[np.float32] = cdist(
-        a.lines, b.lines, scorer=Levenshtein.normalized_similarity, score_cutoff=_ALIKE
-    )
-    left, right = (np.array([_NO_KEY if key is None else key for key in x.keys]) for x in (a, b))
-    other = (left[:, None] != right) & (left[:, None] != _NO_KEY) & (right != _NO_KEY)
-    return _heaviest(np.where(other & (weights < _ALIKE_DESPITE_NUMBER), 0.0, weights))
-
-
-def _face_to_face(a: Keyed, b: Keyed) -> list[Pair]:
-    """Alike lines as far from the beginning of one side as from that of the other."""
-    facing = enumerate(zip(a.lines, a.keys, b.lines, b.keys, strict=False))
-    return [
-        (at, at)
-        for at, (left, left_key, right, right_key) in facing
-        if Levenshtein.normalized_similarity(left, right)
-        >= (
-            _ALIKE
-            if left_key == right_key or None in (left_key, right_key)
-            else _ALIKE_DESPITE_NUMBER
-        )
-    ]
-
-
-def _heaviest(weights: NDArray[np.float64]) -> list[Pair]:
-    """Places that rise in both directions and whose weights sum to the most."""
-    rows, columns = weights.shape
-    best = np.zeros((rows + 1, columns + 1))
-    for row in range(rows):
-        taken = np.maximum(best[row, 1:], best[row, :-1] + weights[row])
-        best[row + 1, 1:] = np.maximum.accumulate(taken)
-    chosen = []
-    row, column = rows, columns
-    while row and column:
-        if best[row, column] == best[row, column - 1]:
-            column -= 1
-        elif best[row, column] == best[row - 1, column]:
-            row -= 1
-        else:
-            row, column = row - 1, column - 1
-            chosen.append((row, column))
-    return chosen[::-1]

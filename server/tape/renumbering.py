@@ -10,8 +10,8 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
+from server.tape.line_pairs import Keyed, pair
 from server.tape.line_targets import with_targets, without_number
-from server.tape.listing_diff import Keyed, pair
 from server.tape.normal_form import NormalForm
 
 _SHARE = 4
@@ -40,13 +40,14 @@ def _in_both(a: Sequence[str], b: Sequence[str]) -> int:
     return sum(len(line) * count for line, count in (Counter(a) & Counter(b)).items())
 
 
-def renumbered_like(a: NormalForm, b: NormalForm) -> NormalForm:
+def renumbered_like(a: Keyed, b: Keyed, bodies: tuple[Sequence[str], Sequence[str]]) -> Keyed:
     """The lines of `b` under the numbers of their counterparts in `a`.
 
+    `bodies` are the lines of both without their numbers and without those that they jump to.
     A line without a counterpart gets a number that `a` does not use, after that of the line
     before it; a jump goes on to lead where it led.
     """
-    matched = dict(_pairs(a, b))
+    matched = dict(_pairs(*bodies))
     keys: list[int | None] = []
     last, taken = 0, set(a.keys)
     for at, key in enumerate(b.keys):
@@ -62,17 +63,20 @@ def renumbered_like(a: NormalForm, b: NormalForm) -> NormalForm:
         line if old is None else f"{new} {_led(line, old, places, taken)}"
         for line, old, new in zip(b.lines, b.keys, keys, strict=True)
     ]
-    return replace(b, lines=tuple(lines), keys=tuple(keys))
+    return Keyed(lines, keys)
 
 
 def form_like(a: NormalForm, b: NormalForm) -> NormalForm | None:
     """`b` under the numbers of `a`; None where nothing speaks for it."""
-    return renumbered_like(a, b) if looks_renumbered(a, b) else None
+    if not looks_renumbered(a, b):
+        return None
+    seen = renumbered_like(Keyed(a.lines, a.keys), Keyed(b.lines, b.keys), (a.bodies, b.bodies))
+    return replace(b, lines=tuple(seen.lines), keys=tuple(seen.keys))
 
 
-def _pairs(a: NormalForm, b: NormalForm) -> list[tuple[int, int]]:
+def _pairs(a: Sequence[str], b: Sequence[str]) -> list[tuple[int, int]]:
     """Which line of `b` stands for which of `a`, told by their statements alone."""
-    left, right = (Keyed(side.bodies, [None] * len(side.lines)) for side in (a, b))
+    left, right = (Keyed(side, [None] * len(side)) for side in (a, b))
     return [(at, counterpart) for counterpart, at in pair(left, right)]
 
 

@@ -5,8 +5,9 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import groupby
+from typing import NamedTuple
 
-from server.tape.alignment import common, numbered
+from server.tape.alignment import Pair, common, numbered
 from server.tape.basic import DIALECTS
 
 _KEYWORDS = "|".join(
@@ -49,11 +50,34 @@ def pieces(left: str, right: str, *, language: str | None) -> tuple[Pieces, Piec
 
     Where only the blanks differ that a BASIC line may have anywhere, the blanks are told.
     """
-    if language == "basic":
-        told = _told(_basic_words(left), _basic_words(right))
-        if any(piece.kind is not PieceKind.EQUAL for side in told for piece in side):
-            return told
-    return _told(_plain_words(left), _plain_words(right))
+    both = _matched(left, right, language)
+    lefts, rights = ({pair[side] for pair in both.pairs} for side in (0, 1))
+    return (
+        _joined(both.left, lefts, PieceKind.REMOVED),
+        _joined(both.right, rights, PieceKind.ADDED),
+    )
+
+
+def merged(left: str, right: str, *, language: str | None) -> Pieces:
+    """Both lines as one: in each place what the left one loses, then what the right one has more.
+
+    What is equal stands as in `right`, so that all but the removed pieces are that line.
+    """
+    both = _matched(left, right, language)
+    told: list[tuple[PieceKind, str]] = []
+    left_at = right_at = 0
+    for left_end, right_end in [*both.pairs, (len(both.left), len(both.right))]:
+        removed, added = both.left[left_at:left_end], both.right[right_at:right_end]
+        before, more, behind = _apart(added)
+        told += [
+            (PieceKind.EQUAL, before),
+            (PieceKind.REMOVED, _apart(removed)[1]),
+            (PieceKind.ADDED, more),
+            (PieceKind.EQUAL, behind + _text(both.right[right_end : right_end + 1])),
+        ]
+        left_at, right_at = left_end + 1, right_end + 1
+    runs = groupby(((kind, text) for kind, text in told if text), key=lambda each: each[0])
+    return tuple(Piece(kind, "".join(text for _, text in run)) for kind, run in runs)
 
 
 Word = tuple[str, str]
@@ -81,16 +105,49 @@ def _compared(words: Iterable[str]) -> Iterator[Word]:
             yield word, "PRINT" if word == "?" else word.upper()
 
 
-def _told(left: list[Word], right: list[Word]) -> tuple[Pieces, Pieces]:
-    counted = [[at for at, word in enumerate(side) if word[1]] for side in (left, right)]
+class _Matched(NamedTuple):
+    """The words of two lines, and which of them are the same; places rise on both sides."""
+
+    left: list[Word]
+    right: list[Word]
+    pairs: list[Pair]
+
+    @property
+    def differ(self) -> bool:
+        """Whether a word that counts has no match."""
+        return any(sum(map(bool, _keys(side))) > len(self.pairs) for side in self[:2])
+
+
+def _matched(left: str, right: str, language: str | None) -> _Matched:
+    if language == "basic":
+        found = _paired(_basic_words(left), _basic_words(right))
+        if found.differ:
+            return found
+    return _paired(_plain_words(left), _plain_words(right))
+
+
+def _paired(left: list[Word], right: list[Word]) -> _Matched:
+    counted = [[at for at, key in enumerate(_keys(side)) if key] for side in (left, right)]
     compared = (
         [side[at][1] for at in places] for side, places in zip((left, right), counted, strict=True)
     )
-    matched = common(*numbered(*compared))
-    return (
-        _joined(left, {counted[0][at] for at, _ in matched}, PieceKind.REMOVED),
-        _joined(right, {counted[1][at] for _, at in matched}, PieceKind.ADDED),
-    )
+    pairs = common(*numbered(*compared))
+    return _Matched(left, right, [(counted[0][i], counted[1][j]) for i, j in pairs])
+
+
+def _keys(words: Iterable[Word]) -> list[str]:
+    return [compared for _, compared in words]
+
+
+def _apart(words: list[Word]) -> tuple[str, str, str]:
+    """The blanks that do not count before the words that do, those words, and the blanks after."""
+    counted = [at for at, key in enumerate(_keys(words)) if key]
+    first, stop = (counted[0], counted[-1] + 1) if counted else (len(words), len(words))
+    return _text(words[:first]), _text(words[first:stop]), _text(words[stop:])
+
+
+def _text(words: Iterable[Word]) -> str:
+    return "".join(word for word, _ in words)
 
 
 def _joined(words: list[Word], equal: set[int], otherwise: PieceKind) -> Pieces:

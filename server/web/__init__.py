@@ -7,6 +7,7 @@ from fastapi import APIRouter
 from server.web import (
     accounts,
     code,
+    compared,
     condition,
     downloads,
     families,
@@ -30,6 +31,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     condition.router,
     tapes.router,
     images.router,
+    compared.router,
     code.router,
     strips.router,
     families.router,

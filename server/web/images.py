@@ -1,4 +1,4 @@
-"""Images: what their bytes say, their listing, and two of them line by line."""
+"""Images: what their bytes say, and their listing."""
 
 from dataclasses import dataclass
 from typing import ClassVar
@@ -8,9 +8,7 @@ from starlette.responses import Response
 
 from server.catalog import images
 from server.catalog.dialects import dialect_of
-from server.catalog.records import Comparison, ImageRecord, KinRecord
-from server.catalog.side_by_side import Shown, page_of, shown
-from server.catalog.tape_values import Page
+from server.catalog.records import ImageRecord, KinRecord
 from server.catalog.work import Work
 from server.tape.formats import Formats
 from server.web.basic_listing import BasicReferences, basic_references
@@ -96,30 +94,6 @@ class WholeListingPage(PageContext):
         )
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class ComparePage(PageContext):
-    """Two images line by line; long runs of equal lines are folded unless all are asked for."""
-
-    template: ClassVar[str] = "pages/compare.html"
-    comparison: Comparison
-    part: Page[Shown]
-    everything: bool
-
-    @classmethod
-    def of(
-        cls, work: Work, sha256: str, other: str, *, everything: bool, page: int
-    ) -> "ComparePage":
-        """The page that compares the image `other` against the image `sha256`."""
-        comparison = images.comparison(work, sha256, other)
-        rows = shown(comparison.rows, comparison.left, comparison.right, everything=everything)
-        return cls(
-            title=f"{comparison.a.title} and {comparison.b.title} compared",
-            comparison=comparison,
-            part=page_of(rows, page),
-            everything=everything,
-        )
-
-
 @router.get("/images/{sha256}")
 def show(visit: VisitDep, sha256: str, rate: str = "") -> Response:
     """One image."""
@@ -132,10 +106,3 @@ def listing(visit: VisitDep, sha256: str, page: int = 1, q: str = "") -> Respons
     """The listing of an image."""
     with visit.work() as work:
         return visit.page(WholeListingPage.of(work, sha256, page, q, visit.formats))
-
-
-@router.get("/images/{sha256}/compare/{other}")
-def compare(visit: VisitDep, sha256: str, other: str, lines: str = "", page: int = 1) -> Response:
-    """Two images, line by line."""
-    with visit.work() as work:
-        return visit.page(ComparePage.of(work, sha256, other, everything=lines == "all", page=page))

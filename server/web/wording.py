@@ -23,6 +23,7 @@ from server.tape.findings import MM_PER_INCH
 from server.tape.formats import FORMATS
 from server.tape.formats.base import Loader
 from server.tape.image import FRAME_PITCH_MM
+from server.web.differences import row_anchor
 from server.web.listed import page_of_line, visible
 
 FRAMES_A_ROW: Final = 16
@@ -42,6 +43,14 @@ def count(value: int, one: str, many: str | None = None) -> str:
 def hexadecimal(value: int, digits: int = 4) -> str:
     """An address as it is written in listings: 0100."""
     return f"{value:0{digits}X}"
+
+
+def channels(frame: int, levels: int) -> str:
+    """The channels that are punched in a frame: 'channels 1 2 5'; 'no hole' for a blank one."""
+    punched = [str(at + 1) for at in range(levels) if frame >> at & 1]
+    if not punched:
+        return "no hole"
+    return f"channel{'s' if len(punched) > 1 else ''} {' '.join(punched)}"
 
 
 def metres(millimetres: float) -> str:
@@ -187,6 +196,7 @@ FILTERS: Final[dict[str, Callable[..., Any]]] = {
     "number": number,
     "count": count,
     "hexadecimal": hexadecimal,
+    "channels": channels,
     "metres": metres,
     "feet": feet,
     "field_name": field_name,
@@ -203,6 +213,7 @@ FILTERS: Final[dict[str, Callable[..., Any]]] = {
     "visible": visible,
     "target": target,
     "byte_target": byte_target,
+    "row_anchor": row_anchor,
     "page_of_line": page_of_line,
 }
 

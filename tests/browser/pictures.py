@@ -20,6 +20,7 @@ def take(browser: Browser, url: str) -> None:
     desk.goto("/tapes/2018.2")
     _shoot(desk, "tape")
     desk.get_by_role("link", name="Compare with Number duel, first save").click()
+    desk.get_by_role("link", name="First", exact=True).click()
     _shoot(desk, "comparison")
     desk.goto("/search?q=RND(-1")
     _shoot(desk, "search")
@@ -34,7 +35,10 @@ def take(browser: Browser, url: str) -> None:
 
 
 def _page(browser: Browser, url: str, width: int) -> Page:
-    return browser.new_page(base_url=url, viewport={"width": width, "height": HEIGHT})
+    # Where a link leads within a page, the page must not still be on its way there.
+    return browser.new_page(
+        base_url=url, viewport={"width": width, "height": HEIGHT}, reduced_motion="reduce"
+    )
 
 
 def _shoot(page: Page, name: str) -> None:

@@ -34,9 +34,41 @@ def test_two_saves_are_compared_line_by_line(open_page, width):
     page.get_by_role("link", name="Compare with Number duel, first save").click()
 
     added = page.get_by_role("row").filter(has_text=re.compile(r"removed|added"))
-    expect(page.get_by_role("heading", level=1)).to_have_text("Two images, line by line")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Two images compared")
     expect(added).to_have_count(1)
     expect(added).to_contain_text('65 INPUT "GIVE ME ANY NUMBER";S:X=RND(-1-ABS(S))')
+
+
+def test_two_readings_are_compared_with_strips_from_difference_to_difference(open_page, width):
+    page = open_page(width)
+    page.goto("/tapes/2018.6")
+    page.get_by_role("link", name="Compare it with the reading before").click()
+    frames = page.get_by_role("region", name="Frames compared")
+    first, second = frames.get_by_role("listitem").all()
+    expect(first.locator("svg")).to_have_count(2)
+    first.get_by_role("link", name="Next difference, 2 of 2").press("Enter")
+
+    expect(page).to_have_url(re.compile(r"#f255-255$"))
+    expect(second).to_be_in_viewport()
+    expect(second).to_contain_text("29 channels 1 4 6")
+    expect(second).to_contain_text("28 channels 4 6")
+
+
+def test_memory_is_compared_and_its_listings_merged_into_one(open_page, width):
+    page = open_page(width)
+    page.goto("/tapes/2019.9")
+    page.get_by_role("link", name="Compare with Lamp pattern, worn copy").click()
+    page.get_by_label("Besides hexadecimal, numbers in").select_option("octal")
+    page.get_by_role("button", name="Show").click()
+    row = page.get_by_role("region", name="Addresses that differ").get_by_role("row").last
+    expect(row).to_contain_text("0113")
+    expect(row).to_contain_text("000423")
+    page.get_by_role("link", name="Merged into one").click()
+
+    expect(page).to_have_url(re.compile("notation=octal.*view=merged"))
+    merged = page.get_by_role("region", name="The two listings, merged")
+    expect(merged.locator("del").first).to_have_text("00")
+    expect(merged.locator("ins").first).to_have_text("01")
 
 
 def test_the_list_is_narrowed_to_damaged_tapes(open_page, width):

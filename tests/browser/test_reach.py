@@ -50,10 +50,17 @@ def test_no_page_of_people_is_wider_than_the_narrowest_screen(quiet_page):
 
 
 def test_listing_and_comparison_are_no_wider_than_the_narrowest_screen(quiet_page):
-    for name in ("Whole listing", "Compare with Number duel, first save"):
-        quiet_page.goto("/tapes/2018.2")
+    for tape, name, view in (
+        ("2018.2", "Whole listing", ""),
+        ("2018.2", "Compare with Number duel, first save", ""),
+        ("2018.2", "Compare with Number duel, first save", "?view=merged&lines=all"),
+        ("2019.9", "Compare with Lamp pattern, worn copy", "?notation=split-octal"),
+        ("2018.6", "Compare it with the reading before", ""),
+    ):
+        quiet_page.goto(f"/tapes/{tape}")
         address = quiet_page.get_by_role("link", name=name).first.get_attribute("href")
-        _stays_within(quiet_page, address)
+        assert address is not None
+        _stays_within(quiet_page, f"{address}{view}")
 
 
 def _focused(page: Page) -> str:

@@ -32,7 +32,7 @@ def test_browsing_searching_and_comparing(page):
     expect(page.locator("#L7").get_by_role("mark")).to_have_text("RND(-1-ABS")
     page.goto("/tapes/2018.2")
     page.get_by_role("link", name="Compare with Number duel, first save").click()
-    expect(page.get_by_role("heading", level=1)).to_have_text("Two images, line by line")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Two images compared")
 
 
 def test_uploading_and_describing(page, uploads):

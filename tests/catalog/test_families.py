@@ -96,6 +96,23 @@ def test_it_begins_with_the_version_whose_tape_was_made_first(work: Work):
     assert family.why_root == "Its tape is said to be the first made: 1978~."
 
 
+def test_of_tapes_made_at_one_time_none_is_called_the_first(work: Work):
+    names = []
+    for lines in (FIRST, SECOND):
+        number = factories.tape(work, made="1979").accession_number
+        names.append(held(work, lines, tape=number))
+    family = families.of_program(work, versions(work, *names))
+    assert family.why_root == "No tape is said to be made before its own: 1979."
+
+
+def test_it_begins_with_the_only_version_there_is(work: Work, three: tuple[str, ...]):
+    _, second, _ = three
+    family = families.of_program(work, versions(work, second))
+    assert family.root is not None
+    assert family.root.sha256 == second
+    assert family.why_root == "It alone is kept as a version of the program."
+
+
 def test_what_somebody_recorded_counts_for_more_than_distance(work: Work, three: tuple[str, ...]):
     first, second, third = three
     number = versions(work, *three)

@@ -12,9 +12,12 @@ from server.catalog.side_by_side import (
     ROWS_A_PAGE,
     Shown,
     compared,
+    first_lines,
     left_out,
     page_of,
     shown,
+    tally,
+    worded,
 )
 from server.tape.listing import Line
 from server.tape.listing_diff import RowKind, align
@@ -49,6 +52,29 @@ def test_folding_hides_equal_rows_and_no_others(one, other):
     assert [row for row in folded if row.kind is not RowKind.EQUAL] == [
         row for row in everything if row.kind is not RowKind.EQUAL
     ]
+
+
+@given(TEXTS, TEXTS)
+def test_the_pieces_of_what_changed_make_up_both_lines(one, other):
+    left, right = lines(one), lines(other)
+    rows = shown(align(left, right, language=None), left, right, everything=True)
+    for row, told in zip(rows, worded(rows, None), strict=True):
+        sides = [side for side in (told.left, told.right) if side]
+        if row.kind is RowKind.CHANGED:
+            assert ["".join(piece.text for piece in side.pieces) for side in sides] == [
+                side.text for side in sides
+            ]
+            assert any(piece.kind != "equal" for side in sides for piece in side.pieces)
+        else:
+            assert told == row
+
+
+def test_lines_that_differ_in_a_row_are_one_difference():
+    left, right = lines(["A=1", "B=2", "END"]), lines(["A=1", "B=3", "C=4", "END", "STOP"])
+    rows = shown(align(left, right, language=None), left, right, everything=True)
+
+    assert list(first_lines(rows)) == [1, 4]
+    assert tally(align(left, right, language=None)) == {"equal": 2, "changed": 1, "added": 2}
 
 
 def test_all_lines_of_a_full_roll_are_compared():

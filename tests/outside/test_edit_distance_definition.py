@@ -19,8 +19,9 @@ from hypothesis import strategies as st
 from server.tape.edit_distance import distance
 from server.tape.fingerprints import fingerprints
 from server.tape.language import line_number
+from server.tape.line_pairs import Keyed, pair
 from server.tape.listing import Line, Listing
-from server.tape.listing_diff import Keyed, RowKind, align, pair
+from server.tape.listing_diff import RowKind, align
 from server.tape.normal_form import NormalForm, form_of
 from tests.bench.programs import line_added, misread, program, reworked
 

@@ -8,10 +8,11 @@ from sqlalchemy import Engine
 
 from server import demo
 from server.catalog import families, programs
-from server.catalog.family_values import Member
+from server.catalog.family_values import Decided, Member, NewDecision
 from server.catalog.program_values import ProgramQuery
 from server.catalog.work import COMMAND, unit_of_work
 from server.checkout import SEED_DATA
+from server.tape.image import Image
 
 LIBRARY = tomllib.loads((SEED_DATA / "library.toml").read_text(encoding="utf-8"))
 
@@ -33,13 +34,43 @@ def laid_out(member: Member, on: str | None = None) -> Iterator[tuple[str, str |
 def test_distances_alone_lay_the_versions_out_as_they_were_made(engine: Engine):
     demo.load(engine)
     several = 0
-    with unit_of_work(engine, COMMAND, writes=False) as work:
+    with unit_of_work(engine, COMMAND) as work:
+        for decision in LIBRARY["decision"]:
+            name = sha256_of(decision["image"])
+            families.decide(work, name, NewDecision(kind=Decided.UNDECIDED))
         for row in programs.page(work, ProgramQuery(page_size=200)).rows:
             family = families.of_program(work, row.id)
             assert family.root is not None
             assert dict(laid_out(family.root)) == story(row.title), row.title
             several += row.versions > 1
     assert several >= 5
+
+
+def sha256_of(image: str) -> str:
+    return Image.of((SEED_DATA / "images" / image).read_bytes()).sha256
+
+
+@pytest.mark.parametrize("decision", LIBRARY["decision"])
+def test_made_from_is_said_where_somebody_knows_and_as_the_story_goes(
+    sqlite_engine: Engine, decision: dict[str, str]
+):
+    demo.load(sqlite_engine)
+    with unit_of_work(sqlite_engine, COMMAND, writes=False) as work:
+        family = families.of_image(work, sha256_of(decision["image"]))
+    assert family.root is not None
+    known = [(each, on) for each, on in pairs_of(family.root) if each.decision is not None]
+    ((member, on),) = known
+    assert member.made_from
+    assert (member.sha256, on.sha256) == (
+        sha256_of(decision["image"]), sha256_of(decision["other"])
+    )  # fmt: skip
+    assert story(family.title)[member.label or ""] == on.label
+
+
+def pairs_of(member: Member) -> Iterator[tuple[Member, Member]]:
+    for each in member.members:
+        yield each, member
+        yield from pairs_of(each)
 
 
 @pytest.mark.parametrize(

@@ -1,8 +1,10 @@
+from itertools import pairwise
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.tape.words_diff import Piece, PieceKind, pieces
+from server.tape.words_diff import Piece, PieceKind, merged, pieces
 
 EQUAL, REMOVED, ADDED = PieceKind.EQUAL, PieceKind.REMOVED, PieceKind.ADDED
 lines = st.text(st.sampled_from('AB1 "?:;PRINTxy.'), max_size=30)
@@ -49,3 +51,32 @@ def test_where_only_spelling_differs_the_spelling_is_told(left: str, right: str)
 def test_what_stands_in_quotes_is_compared_as_it_stands() -> None:
     _, right = pieces('10 ?"a b"', '10 ?"A b"', language="basic")
     assert right == (Piece(EQUAL, '10 ?"'), Piece(ADDED, "A"), Piece(EQUAL, ' b"'))
+
+
+@given(lines, lines, st.sampled_from(["basic", None]))
+def test_both_lines_as_one_are_the_right_line_without_what_was_removed(
+    left: str, right: str, language: str | None
+) -> None:
+    told = merged(left, right, language=language)
+    assert "".join(each.text for each in told if each.kind is not REMOVED) == right
+    kept = "".join(each.text for each in told if each.kind is not ADDED)
+    if language is None:
+        assert kept == left
+    assert all(one.kind is not other.kind for one, other in pairwise(told))
+
+
+@given(lines, lines)
+def test_both_lines_as_one_remove_and_add_what_either_side_is_told_to(
+    left: str, right: str
+) -> None:
+    told = merged(left, right, language=None)
+    sides = pieces(left, right, language=None)
+    for kind, side in zip((REMOVED, ADDED), sides, strict=True):
+        one, other = ("".join(each.text for each in x if each.kind is kind) for x in (told, side))
+        assert one == other
+
+
+def test_a_word_changed_stands_beside_the_one_it_took_the_place_of() -> None:
+    assert merged("10 FORI=1TON", "10 FOR I = 1 TO M", language="basic") == (
+        Piece(EQUAL, "10 FOR I = 1 TO "), Piece(REMOVED, "N"), Piece(ADDED, "M"),
+    )  # fmt: skip

@@ -2,11 +2,14 @@
 
 import re
 import time
+from random import Random
 
 import pytest
 
 from server.catalog.work import Role
 from server.jobs.background import Background
+from tests import factories
+from tests.bench.programs import program
 
 
 @pytest.fixture
@@ -27,6 +30,21 @@ def test_a_family_is_a_nested_list_with_figures_and_links(client_of, library):
     assert f"/images/{library.kites}/compare/{library.seeded}" in tree
     assert "Decide" not in page.text
     assert "derived" not in page.text
+
+
+def test_another_reading_of_a_tape_is_told_as_such_and_leads_to_itself(client_of, app):
+    reel = factories.text_tape(*program(Random(12), 30))
+    with factories.acting(app.state.engine) as work:
+        number = factories.tape(work).accession_number
+        first, second = (
+            factories.upload(work, each, tape=number).image.sha256
+            for each in (reel, factories.damaged(reel, 90))
+        )
+    page = family_of(client_of(Role.VISITOR), first)
+    assert "another reading of the same tape, <b>closest to</b>" in page
+    tree = page[page.index('<ul class="tree">') :]
+    assert f'<a href="/tapes/{number}"' in tree
+    assert len(re.findall(rf'member-name"><a href="/images/(?:{first}|{second})"', tree)) == 1
 
 
 def test_the_family_of_an_image_marks_it(client_of, library):

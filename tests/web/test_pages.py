@@ -219,7 +219,7 @@ def test_a_long_comparison_is_shown_in_parts(visitor, library):
     first, last = visitor.get(path).text, visitor.get(path, params={"page": 8}).text
 
     assert "Part 1 of 8" in first
-    assert f'<a rel="next" href="{path}?page=2">' in first
+    assert f'<a rel="next" href="{path}?page=2#listings">' in first
     assert (first.count('<tr class="row-'), 'rel="next"' in last) == (1000, False)
 
 

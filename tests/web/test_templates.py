@@ -9,6 +9,7 @@ from server.checkout import TEMPLATES
 from server.web import (
     accounts,
     code,
+    compared,
     condition,
     downloads,
     errors,
@@ -30,8 +31,8 @@ from server.web.context import PageContext
 from server.web.render import environment
 
 MODULES = (
-    accounts, code, condition, downloads, errors, families, help, home, images, programs, search,
-    search_more, strips, tape_forms, tapes, upload, vouching, work,
+    accounts, code, compared, condition, downloads, errors, families, help, home, images, programs,
+    search, search_more, strips, tape_forms, tapes, upload, vouching, work,
 )  # fmt: skip
 
 PAGES = sorted(
