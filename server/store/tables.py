@@ -6,6 +6,7 @@ from server.store.families import FamilyDecision
 from server.store.forms import NormalFormRow
 from server.store.images import Decoding, ImageRow, Reading
 from server.store.kin import Fingerprint, Kinship
+from server.store.load_sheets import LoadSheet, LoadSheetText
 from server.store.loaded import LoadedRun
 from server.store.people import ApiToken, Person, SignIn, SignInFailure
 from server.store.programs import Program, Version
@@ -28,6 +29,8 @@ __all__ = [
     "ImageRow",
     "Kinship",
     "ListingText",
+    "LoadSheet",
+    "LoadSheetText",
     "LoadedRun",
     "NormalFormRow",
     "Person",

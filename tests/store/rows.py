@@ -20,6 +20,8 @@ from server.store.tables import (
     Fingerprint,
     ImageRow,
     Kinship,
+    LoadSheet,
+    LoadSheetText,
     NormalFormRow,
     Person,
     Program,
@@ -168,9 +170,24 @@ def add_one_of_each(session: Session) -> None:
     loads = [{"start": 0x100, "end": 0x103}]
     three = add_image(session, HEX, format="intel-hex", load_ranges=loads)
     index_memory(session, three, {0x100: b"\1\2\3\4"})
+    version = Version(program_id=program, image_id=one, label="first", created_at=NOW)
+    session.add(version)
+    session.flush()
+    sheets = (
+        LoadSheet(version_id=version.id, updated_at=NOW),
+        LoadSheet(image_id=two, updated_at=NOW),
+    )
+    session.add_all(sheets)
+    session.flush()
     session.add_all(
         (
-            Version(program_id=program, image_id=one, label="first", created_at=NOW),
+            LoadSheetText(
+                sheet_id=sheets[0].id,
+                revision=2,
+                texts={"steps": "Press RUN"},
+                made_at=NOW,
+                made_by_id=person.id,
+            ),
             Kinship(
                 image_a_id=one,
                 image_b_id=two,

@@ -18,6 +18,8 @@ REFUSED = [
     "UPDATE reading SET file_name = 'b.bin'",
     "UPDATE reading SET read_on = NULL",
     "DELETE FROM reading",
+    "UPDATE load_sheet_text SET note = 'never said'",
+    "DELETE FROM load_sheet_text",
 ]
 
 
