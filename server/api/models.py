@@ -27,15 +27,19 @@ class VerificationOut(Fields):
 
 
 class ReadingOut(Fields):
-    """One pass of one tape through a reader."""
+    """One pass of one tape through a reader, or a merged reading taken in as one."""
 
     id: int = Field(description="Number of the reading.")
+    sha256: str = Field(description="Name of the image that it gave.")
     file_name: str = Field(description="Name of the file as it was uploaded.")
     tape: str | None = Field(description="Accession number of the tape, or null.")
     read_on: date | None = Field(description="Day of the reading.")
     reader: str = Field(description="The machine that read it.")
     by: str = Field(description="Who uploaded it.")
     received: datetime = Field(description="When it was received, in UTC.")
+    merged: int | None = Field(
+        description="Number of the merged reading that it stands for; null where it is a pass."
+    )
 
 
 class TapeLinkOut(Fields):
@@ -51,6 +55,7 @@ class VersionLinkOut(Fields):
     program: int = Field(description="Number of the program.")
     title: str = Field(description="Title of the program.")
     label: str = Field(description="Label of the version.")
+    id: int = Field(description="Number of the version.")
 
 
 class ImageOut(ImageFacts):

@@ -25,6 +25,7 @@ from server.tape.findings import MM_PER_INCH
 from server.tape.formats import Formats
 from server.tape.identify import Decoded, decode
 from server.tape.listing import Listing
+from server.tape.machine_notation import Writing, writing_of
 from server.tape.program_view import MachineCode, machine_code
 
 STANDARD_INPUT = "-"
@@ -140,8 +141,10 @@ def _facts(facts: ImageFacts) -> Iterator[tuple[str, str]]:
     yield "format", " ".join(filter(None, (facts.format, facts.dialect)))
     yield "language", facts.language or ""
     yield "loader", facts.loader_requirement
-    yield "loads", ", ".join(f"{each.start:04X} to {each.end:04X}" for each in facts.load_ranges)
-    yield "entry", "" if facts.entry_address is None else f"{facts.entry_address:04X}"
+    writing = writing_of(facts.format, facts.processor.name if facts.processor else None)
+    yield "addresses", writing.title if facts.load_ranges else ""
+    yield "loads", ", ".join(writing.span(each.start, each.end) for each in facts.load_ranges)
+    yield "entry", "" if facts.entry_address is None else writing.address(facts.entry_address)
     yield "check status", facts.check_status
     if facts.processor:
         likely = f"{facts.processor.name}, {facts.processor.likelihood:.0%} likely"
@@ -151,17 +154,17 @@ def _facts(facts: ImageFacts) -> Iterator[tuple[str, str]]:
     for part in facts.parts:
         yield "part", _part(part)
     for block in facts.blocks[:_MOST_BLOCKS]:
-        yield "block", _block(block)
+        yield "block", _block(block, writing)
     if len(facts.blocks) > _MOST_BLOCKS:
         yield "block", f"and {len(facts.blocks) - _MOST_BLOCKS} more"
     for each in facts.identified:
         yield "tried as", f"{each.format}, {each.confidence:.0%} sure: {each.reason}"
 
 
-def _block(block: BlockFacts) -> str:
+def _block(block: BlockFacts, writing: Writing) -> str:
     doubt = "" if block.sound else ", damaged"
     frames = f"{block.frames:,} frames from frame {block.frame:,}"
-    return f"{block.start:04X} to {block.end:04X}, {frames}{doubt}"
+    return f"{writing.span(block.start, block.end)}, {frames}{doubt}"
 
 
 def _part(part: PartFacts) -> str:
