@@ -16,7 +16,7 @@ from typing import ClassVar, Final
 
 from server.tape.blocks.certainty import ALL_CLOSE, Weighed, weigh
 from server.tape.blocks.layout import Layout
-from server.tape.blocks.program import BlockProgram
+from server.tape.blocks.program import DIVIDES, BlockProgram, block_program
 from server.tape.blocks.walk import Special
 from server.tape.dump import cell_lines
 from server.tape.errors import CannotBuild
@@ -24,6 +24,7 @@ from server.tape.formats.base import Decoding, Evidence
 from server.tape.formats.block_decoding import Manner, decode_blocks
 from server.tape.image import Image
 from server.tape.load_findings import Terms
+from server.tape.material import Kind, Material, Pattern, Writing
 from server.tape.view import View
 
 LOAD, GO, NAME = 0x3C, 0x78, 0x55
@@ -88,6 +89,12 @@ class ChecksumBlock:
     name: ClassVar[str] = "checksum-block"
     title: ClassVar[str] = "Checksum-loader blocks, 8080 family"
     source: ClassVar[str] = "from memory; fits a magazine's loader listing of 1981"
+    takes: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    offers: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    codes: ClassVar[tuple[str, ...]] = ()
+    idle: ClassVar[tuple[Pattern, ...]] = (Pattern.BLANK,)
+    wakes: ClassVar[bytes | None] = bytes([LOAD, GO, NAME])
+    divides: ClassVar[str] = DIVIDES
 
     def recognise(self, view: View) -> Evidence | None:
         """How unlikely it is that chance put marks, counts and checksums where they stand."""
@@ -129,6 +136,12 @@ class ChecksumBlock:
         if content.entry_address is not None:
             records.append(bytes([GO]) + content.entry_address.to_bytes(2, "little"))
         return Image(content.tape(records))
+
+    def write(self, material: Material, way: Writing) -> Image:
+        """The tape that carries `material` in load records, by the rule that `way` names."""
+        program = block_program(CheckedProgram, material, way)
+        known = [rule for rule in LAYOUTS if rule == way.dialect]
+        return self.build(replace(program, rule=known[0]) if known else program)
 
 
 def _weigh(view: View) -> tuple[Rule, Weighed]:

@@ -18,11 +18,12 @@ from server.tape.formats.base import Decoding, Evidence
 from server.tape.formats.hex_decoding import decode
 from server.tape.hexadecimal.checksums import ByteSum
 from server.tape.hexadecimal.memory import stretches
-from server.tape.hexadecimal.program import HexProgram
+from server.tape.hexadecimal.program import DIVIDES, HexProgram, hex_program
 from server.tape.hexadecimal.reading import Placed, Reading
 from server.tape.hexadecimal.recognition import weigh
 from server.tape.hexadecimal.records import Grammar, Records
 from server.tape.image import Image
+from server.tape.material import Kind, Material, Pattern, Writing
 from server.tape.view import View
 
 DATA, END, SEGMENT, START_SEGMENT, LINEAR, START_LINEAR = range(6)
@@ -40,6 +41,12 @@ class IntelHex:
     title: ClassVar[str] = "Intel hexadecimal"
     source: ClassVar[str] = "Intel, Hexadecimal Object File Format Specification, Rev. A, 1988"
     grammar: ClassVar[Grammar] = Grammar(mark=b":", head=1, check=ByteSum(0x00), beyond=5, least=5)
+    takes: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    offers: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    codes: ClassVar[tuple[str, ...]] = (Iso646.name,)
+    idle: ClassVar[tuple[Pattern, ...]] = (Pattern.BLANK, Pattern.RUB_OUT)
+    wakes: ClassVar[bytes | None] = grammar.mark
+    divides: ClassVar[str] = DIVIDES
 
     def recognise(self, view: View) -> Evidence | None:
         """How many of the first records pass their checksums."""
@@ -102,6 +109,10 @@ class IntelHex:
             in_end = 0
         records.append(_record(END, in_end, b""))
         return content.image(records)
+
+    def write(self, material: Material, way: Writing) -> Image:
+        """The tape that carries `material` in records."""
+        return self.build(hex_program(material, way))
 
 
 def _record(kind: int, address: int, data: bytes) -> bytes:

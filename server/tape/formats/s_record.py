@@ -20,12 +20,13 @@ from server.tape.formats.base import Decoding, Evidence
 from server.tape.formats.hex_decoding import decode
 from server.tape.hexadecimal.checksums import ByteSum
 from server.tape.hexadecimal.memory import stretches
-from server.tape.hexadecimal.program import HexProgram
+from server.tape.hexadecimal.program import DIVIDES, HexProgram, hex_program
 from server.tape.hexadecimal.reading import Placed, Reading, end_record
 from server.tape.hexadecimal.recognition import weigh
 from server.tape.hexadecimal.records import Grammar
 from server.tape.image import Image
 from server.tape.loading import Loads
+from server.tape.material import Kind, Material, Pattern, Writing
 from server.tape.view import View
 
 HEADER, COUNT, LONG_COUNT = 0, 5, 6
@@ -51,6 +52,12 @@ class SRecord:
     grammar: ClassVar[Grammar] = Grammar(
         mark=b"S", head=2, check=ByteSum(0xFF), beyond=1, least=4, wide=WIDTHS
     )
+    takes: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    offers: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    codes: ClassVar[tuple[str, ...]] = (Iso646.name,)
+    idle: ClassVar[tuple[Pattern, ...]] = (Pattern.BLANK, Pattern.RUB_OUT)
+    wakes: ClassVar[bytes | None] = grammar.mark
+    divides: ClassVar[str] = DIVIDES
 
     def recognise(self, view: View) -> Evidence | None:
         """How many of the first records pass their checksums."""
@@ -113,6 +120,10 @@ class SRecord:
         data.append(_record(count, len(data) & 0xFFFFFF, b""))
         records += [*data, _record(end_type, content.entry_address or 0, b"")]
         return content.image(records)
+
+    def write(self, material: Material, way: Writing) -> Image:
+        """The tape that carries `material` in records."""
+        return self.build(hex_program(material, way))
 
 
 def _width_for(highest: int) -> int:

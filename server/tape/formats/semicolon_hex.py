@@ -19,11 +19,12 @@ from server.tape.formats.base import Decoding, Evidence
 from server.tape.formats.hex_decoding import decode
 from server.tape.hexadecimal.checksums import WordSum
 from server.tape.hexadecimal.memory import stretches
-from server.tape.hexadecimal.program import HexProgram
+from server.tape.hexadecimal.program import DIVIDES, HexProgram, hex_program
 from server.tape.hexadecimal.reading import Placed, Reading, end_record
 from server.tape.hexadecimal.recognition import weigh
 from server.tape.hexadecimal.records import Grammar, Records
 from server.tape.image import Image
+from server.tape.material import Kind, Material, Pattern, Writing
 from server.tape.view import View
 
 _ADDRESSES = 1 << 16
@@ -41,6 +42,12 @@ class SemicolonHex:
     grammar: ClassVar[Grammar] = Grammar(
         mark=b";", head=1, check=WordSum(), beyond=5, least=5, closing=_XOFF
     )
+    takes: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    offers: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    codes: ClassVar[tuple[str, ...]] = (Iso646.name,)
+    idle: ClassVar[tuple[Pattern, ...]] = (Pattern.BLANK, Pattern.RUB_OUT)
+    wakes: ClassVar[bytes | None] = grammar.mark
+    divides: ClassVar[str] = DIVIDES
 
     def recognise(self, view: View) -> Evidence | None:
         """How many of the first records pass their checksums."""
@@ -103,6 +110,10 @@ class SemicolonHex:
         records = [_record(*chunk) for chunk in content.chunks()]
         records.append(_record(len(records) & 0xFFFF, b""))
         return content.image(records, closing=_XOFF)
+
+    def write(self, material: Material, way: Writing) -> Image:
+        """The tape that carries `material` in records."""
+        return self.build(hex_program(material, way))
 
 
 def _record(address: int, data: bytes) -> bytes:

@@ -1,12 +1,12 @@
 """How a tape is to be prepared for the punch: every choice, and the bounds of each."""
 
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Final
 
 from server.tape.codes.base import Parity
 from server.tape.errors import CannotPrepare
 from server.tape.image import LEVELS
+from server.tape.material import Pattern
 
 MOST_IDLE: Final = 6000
 """Frames of leader or of trailer: fifty feet, more than any machine threads (a judgement)."""
@@ -17,19 +17,6 @@ MOST_LETTERS: Final = 120
 LEAST_A_REEL, MOST_A_REEL = 500, 1_000_000
 """Frames a reel may be told to hold, leader and trailer included; 120,000 fill the largest roll
 in common use (common practice, no source)."""
-
-
-class Pattern(StrEnum):
-    """What is punched where there is no content."""
-
-    USUAL = "usual"
-    """The one that loaders of the format pass over."""
-    BLANK = "blank"
-    """Feed holes alone."""
-    RUB_OUT = "rub-out"
-    """Every hole that the code rubs out with."""
-    CHANNEL_8 = "channel-8"
-    """Channel 8 alone: the leader of the 12-bit machine (200 octal)."""
 
 
 @dataclass(frozen=True, slots=True)
