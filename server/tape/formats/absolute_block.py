@@ -9,9 +9,11 @@ two secondary descriptions.
 """
 
 from dataclasses import replace
+from functools import partial
 from typing import ClassVar, Final
 
 from server.tape.blocks.certainty import weigh
+from server.tape.blocks.checked import checked_blocks
 from server.tape.blocks.layout import Layout
 from server.tape.blocks.program import DIVIDES, BlockProgram, block_program
 from server.tape.blocks.walk import Special
@@ -23,6 +25,7 @@ from server.tape.image import Image
 from server.tape.load_findings import Terms
 from server.tape.material import Kind, Material, Pattern, Writing
 from server.tape.octal_dump import byte_pair_lines
+from server.tape.self_checking import Checker
 from server.tape.view import View
 
 _HEAD: Final = 6
@@ -85,6 +88,10 @@ class AbsoluteBlock:
         decoding = decode_blocks(view, _MANNER)
         entry = decoding.entry_address
         return replace(decoding, entry_address=None) if entry and entry % 2 else decoding
+
+    def checker(self, view: View) -> Checker:
+        """What tells the blocks that close."""
+        return partial(checked_blocks, layout=LAYOUT, special=_no_special)
 
     def build(self, content: BlockProgram) -> Image:
         """The tape that carries `content`.

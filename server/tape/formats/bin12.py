@@ -19,6 +19,8 @@ from server.tape.formats.base import Decoding, Evidence, Loader
 from server.tape.formats.word_decoding import decode_words, no_words
 from server.tape.image import Image
 from server.tape.material import ENDS, Kind, Material, Pattern, Writing
+from server.tape.self_checking import Checker
+from server.tape.twelve_bit.checked import checked_programs
 from server.tape.twelve_bit.frames import (
     FIELD,
     MOST_LOOKED_AT,
@@ -83,6 +85,10 @@ class Bin12:
             loader=Loader.CHECKSUM_LOADER,
             closes=body.closes,
         )
+
+    def checker(self, view: View) -> Checker:
+        """What tells the programs whose sum comes out."""
+        return checked_programs
 
     def build(self, content: WordProgram) -> Image:
         """The tape that carries `content`.

@@ -12,9 +12,11 @@ and raw frames after it are the loader's own second stage (from memory).
 import re
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import partial
 from typing import ClassVar, Final
 
 from server.tape.blocks.certainty import ALL_CLOSE, Weighed, weigh
+from server.tape.blocks.checked import checked_blocks
 from server.tape.blocks.layout import Layout
 from server.tape.blocks.program import DIVIDES, BlockProgram, block_program
 from server.tape.blocks.walk import Special
@@ -25,6 +27,7 @@ from server.tape.formats.block_decoding import Manner, decode_blocks
 from server.tape.image import Image
 from server.tape.load_findings import Terms
 from server.tape.material import Kind, Material, Pattern, Writing
+from server.tape.self_checking import Checker
 from server.tape.view import View
 
 LOAD, GO, NAME = 0x3C, 0x78, 0x55
@@ -120,6 +123,10 @@ class ChecksumBlock:
         )
         both = decoding.blocks and not any(_weight(each.start) for each in decoding.blocks)
         return replace(decoding, dialect=Rule.EITHER) if both else decoding
+
+    def checker(self, view: View) -> Checker:
+        """What tells the load records that close, by the rule that fits the whole tape better."""
+        return partial(checked_blocks, layout=LAYOUTS[_weigh(view)[0]], special=special_of)
 
     def build(self, content: CheckedProgram) -> Image:
         """The tape that carries `content`; a go record ends it where it has an entry address.

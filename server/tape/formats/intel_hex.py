@@ -6,6 +6,7 @@ a data record of no bytes; readers skip what stands between records (common prac
 """
 
 import re
+from functools import partial
 from typing import ClassVar, Final
 
 import numpy as np
@@ -16,6 +17,7 @@ from server.tape.dump import Integers
 from server.tape.findings import Finding, Severity
 from server.tape.formats.base import Decoding, Evidence
 from server.tape.formats.hex_decoding import decode
+from server.tape.hexadecimal.checked import checked_records
 from server.tape.hexadecimal.checksums import ByteSum
 from server.tape.hexadecimal.memory import stretches
 from server.tape.hexadecimal.program import DIVIDES, HexProgram, hex_program
@@ -24,6 +26,7 @@ from server.tape.hexadecimal.recognition import weigh
 from server.tape.hexadecimal.records import Grammar, Records
 from server.tape.image import Image
 from server.tape.material import Kind, Material, Pattern, Writing
+from server.tape.self_checking import Checker
 from server.tape.view import View
 
 DATA, END, SEGMENT, START_SEGMENT, LINEAR, START_LINEAR = range(6)
@@ -58,6 +61,10 @@ class IntelHex:
     def parse(self, view: View) -> Decoding:
         """The memory that the records load, as a dump; each failing record is a finding."""
         return decode(view, self)
+
+    def checker(self, view: View) -> Checker:
+        """What tells the records that pass their checksums."""
+        return partial(checked_records, grammar=self.grammar)
 
     def read(self, placed: Placed) -> Reading:
         """The meaning of the records."""

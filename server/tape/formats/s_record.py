@@ -7,6 +7,7 @@ no source).
 """
 
 import re
+from functools import partial
 from typing import ClassVar, Final
 
 import numpy as np
@@ -18,6 +19,7 @@ from server.tape.errors import CannotBuild
 from server.tape.findings import Finding, Severity
 from server.tape.formats.base import Decoding, Evidence
 from server.tape.formats.hex_decoding import decode
+from server.tape.hexadecimal.checked import checked_records
 from server.tape.hexadecimal.checksums import ByteSum
 from server.tape.hexadecimal.memory import stretches
 from server.tape.hexadecimal.program import DIVIDES, HexProgram, hex_program
@@ -27,6 +29,7 @@ from server.tape.hexadecimal.records import Grammar
 from server.tape.image import Image
 from server.tape.loading import Loads
 from server.tape.material import Kind, Material, Pattern, Writing
+from server.tape.self_checking import Checker
 from server.tape.view import View
 
 HEADER, COUNT, LONG_COUNT = 0, 5, 6
@@ -69,6 +72,10 @@ class SRecord:
     def parse(self, view: View) -> Decoding:
         """The memory that the records load, as a dump; each failing record is a finding."""
         return decode(view, self)
+
+    def checker(self, view: View) -> Checker:
+        """What tells the records that pass their checksums."""
+        return partial(checked_records, grammar=self.grammar)
 
     def read(self, placed: Placed) -> Reading:
         """The meaning of the records."""

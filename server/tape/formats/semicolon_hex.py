@@ -7,6 +7,7 @@ last field is the ordinary sum or the count once more. Both are read, and what w
 """
 
 import re
+from functools import partial
 from typing import ClassVar
 
 import numpy as np
@@ -17,6 +18,7 @@ from server.tape.errors import CannotBuild
 from server.tape.findings import Finding, Severity
 from server.tape.formats.base import Decoding, Evidence
 from server.tape.formats.hex_decoding import decode
+from server.tape.hexadecimal.checked import checked_records
 from server.tape.hexadecimal.checksums import WordSum
 from server.tape.hexadecimal.memory import stretches
 from server.tape.hexadecimal.program import DIVIDES, HexProgram, hex_program
@@ -25,6 +27,7 @@ from server.tape.hexadecimal.recognition import weigh
 from server.tape.hexadecimal.records import Grammar, Records
 from server.tape.image import Image
 from server.tape.material import Kind, Material, Pattern, Writing
+from server.tape.self_checking import Checker
 from server.tape.view import View
 
 _ADDRESSES = 1 << 16
@@ -59,6 +62,10 @@ class SemicolonHex:
     def parse(self, view: View) -> Decoding:
         """The memory that the records load, as a dump; each failing record is a finding."""
         return decode(view, self)
+
+    def checker(self, view: View) -> Checker:
+        """What tells the records that pass their checksums."""
+        return partial(checked_records, grammar=self.grammar)
 
     def read(self, placed: Placed) -> Reading:
         """The meaning of the records."""

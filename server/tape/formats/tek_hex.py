@@ -6,6 +6,7 @@ that ends a tape gives the start address; readers skip what stands between recor
 """
 
 import re
+from functools import partial
 from typing import ClassVar
 
 import numpy as np
@@ -14,6 +15,7 @@ from server.tape.codes.iso_646 import Iso646
 from server.tape.errors import CannotBuild
 from server.tape.formats.base import Decoding, Evidence
 from server.tape.formats.hex_decoding import decode
+from server.tape.hexadecimal.checked import checked_records
 from server.tape.hexadecimal.checksums import DigitSums
 from server.tape.hexadecimal.memory import stretches
 from server.tape.hexadecimal.program import DIVIDES, HexProgram, hex_program
@@ -23,6 +25,7 @@ from server.tape.hexadecimal.records import Grammar
 from server.tape.image import Image
 from server.tape.loading import Loads
 from server.tape.material import Kind, Material, Pattern, Writing
+from server.tape.self_checking import Checker
 from server.tape.view import View
 
 _ADDRESSES = 1 << 16
@@ -64,6 +67,10 @@ class TekHex:
     def parse(self, view: View) -> Decoding:
         """The memory that the records load, as a dump; each failing record is a finding."""
         return decode(view, self)
+
+    def checker(self, view: View) -> Checker:
+        """What tells the records that pass their checksums."""
+        return partial(checked_records, grammar=self.grammar)
 
     def read(self, placed: Placed) -> Reading:
         """The meaning of the records."""

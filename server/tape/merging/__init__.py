@@ -1,5 +1,7 @@
 """Several readings of one tape, brought together: aligned, voted on, and settled by its checks."""
 
+from typing import Final
+
 from server.tape.merging.merged import (
     Agreement,
     AgreementKind,
@@ -11,6 +13,7 @@ from server.tape.merging.merged import (
 )
 
 __all__ = [
+    "MERGER_RELEASE",
     "Agreement",
     "AgreementKind",
     "Dispute",
@@ -19,3 +22,6 @@ __all__ = [
     "Source",
     "Vote",
 ]
+
+MERGER_RELEASE: Final = "1"
+"""Kept with what was settled; raised whenever the same readings would have other columns."""

@@ -78,7 +78,7 @@ class AgreementKind(StrEnum):
 
     EQUAL = "equal"
     """Two readings at least are equal to the merged image, leader and trailer left out."""
-    CHECKSUMS = "checksums"
+    CHECKSUM = "checksum"
     """Each disputed frame stands in a record that its checksum closes."""
     NOT = "not"
 
@@ -87,16 +87,16 @@ class AgreementKind(StrEnum):
 class Agreement:
     """Whether the readings agree by the stated rule, and why, in a sentence.
 
-    `equal` holds the numbers, from 0, of the readings that are equal to the merged image but for
+    `readings` holds the numbers, from 0, of those that are equal to the merged image but for
     leader and trailer. Whether two of them are independent passes, the catalog knows.
     """
 
     kind: AgreementKind
     sentence: str
-    equal: tuple[int, ...] = ()
+    readings: tuple[int, ...] = ()
 
     @property
-    def reached(self) -> bool:
+    def agrees(self) -> bool:
         """Whether the rule is met."""
         return self.kind is not AgreementKind.NOT
 

@@ -1,0 +1,228 @@
+"""The vote on disputed columns: how likely each candidate is to be what was punched.
+
+The model is plain. A reading sees each channel of a frame wrong with a probability of its own,
+loses a frame with another, and adds one with a third; all these are counted on the readings
+themselves, and errors of several readings are independent. A frame added is nearly always one
+read twice, so it equals a neighbour. On a tape in even or odd parity a punched frame breaks the
+rule as seldom as undisputed frames do. Bayes' rule does the rest.
+"""
+
+from dataclasses import dataclass
+from typing import Final, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.tape.merging.columns import BEYOND, MISSING, Columns, Votes
+
+Reals = NDArray[np.float64]
+Number = TypeVar("Number", np.int16, np.float64)
+
+SURE: Final = 0.99
+"""The probability below which a disputed frame stays open."""
+
+_IMPOSSIBLE: Final = -1e9
+_NEVER_TRIED: Final = 200
+"""Frames that each reading is held to have read before, half an error of each kind among them."""
+_READ_TWICE: Final = 0.9
+"""The share of added frames that equal a neighbour (our estimate: a reader that stutters)."""
+_CHANNELS: Final = 8
+_BYTES: Final = np.arange(256, dtype=np.uint8)
+_HOLES: Final = (_BYTES[:, np.newaxis] >> np.arange(_CHANNELS, dtype=np.uint8)) & 1
+_ODD: Final = (np.bitwise_count(_BYTES) & 1).astype(np.bool_)
+_OBEYED: Final = 0.9
+_ENOUGH: Final = 16
+
+
+@dataclass(frozen=True, slots=True)
+class Rates:
+    """How often each reading errs, a row each: per channel, by losing and by adding a frame."""
+
+    flips: Reals
+    drops: Reals
+    adds: Reals
+
+    @property
+    def errors(self) -> Reals:
+        """How often each reading has a frame wrong, whatever the error."""
+        errors: Reals = np.minimum(self.flips.sum(axis=1) + self.drops + self.adds, 0.5)
+        return errors
+
+
+@dataclass(frozen=True, slots=True)
+class Ballot:
+    """Candidates for each of `columns`, a row each, with the logarithm of their probability.
+
+    `without_parity` is the same as if parity had nothing to say. Candidates are frames or
+    `MISSING`; one that stands twice is possible once.
+    """
+
+    columns: NDArray[np.intp]
+    candidates: Votes
+    logs: Reals
+    without_parity: Reals
+
+    @property
+    def chosen(self) -> Votes:
+        """The likeliest candidate of each column."""
+        return _picked(self.candidates, self.logs.argmax(axis=1))
+
+    @property
+    def confidence(self) -> Reals:
+        """The probability of the likeliest candidate of each column."""
+        best: Reals = np.exp(self.logs.max(axis=1))
+        return best
+
+    @property
+    def sure_without_parity(self) -> NDArray[np.bool_]:
+        """Where the same candidate would be sure if parity had nothing to say."""
+        best = self.logs.argmax(axis=1)
+        sure: NDArray[np.bool_] = _picked(self.without_parity, best) >= np.log(SURE)
+        return sure
+
+
+def vote(table: Columns, levels: int) -> tuple[Ballot, Rates, Votes]:
+    """The ballot on the disputed columns, the rates behind it, and what stands in each column."""
+    chosen = table.most.copy()
+    disputed = table.disputed
+    chosen[disputed] = _plurality(table.votes[:, disputed])
+    breaks = _parity_breaks(table, levels)
+    rates = _rates(table, chosen)
+    for _ in range(2):
+        ballot = _ballot(table, chosen, rates, breaks, levels)
+        chosen[disputed] = ballot.chosen
+        rates = _rates(table, chosen)
+    return _ballot(table, chosen, rates, breaks, levels), rates, chosen
+
+
+def _plurality(votes: Votes) -> Votes:
+    """The vote that most readings cast in each column, the smallest of several such."""
+    count = np.stack([(votes == each).sum(axis=0) for each in votes])
+    count[votes == BEYOND] = 0
+    ties = np.where(count == count.max(axis=0), votes, np.int16(0x7FFF))
+    smallest: Votes = ties.min(axis=0)
+    return smallest
+
+
+def _parity_breaks(table: Columns, levels: int) -> Reals:
+    """For each of 256 frames: the logarithm of how likely one with that parity was punched."""
+    flat: Reals = np.zeros(256)
+    agreed = np.delete(table.most, table.disputed)
+    counts = np.bincount(agreed[agreed >= 0], minlength=256)
+    counts[[0, (1 << levels) - 1]] = 0
+    total, odd = int(counts.sum()), int(counts[_ODD].sum())
+    most = max(odd, total - odd)
+    if levels < _CHANNELS or total < _ENOUGH or most < _OBEYED * total:
+        return flat
+    breaking = (total - most + 1) / (total + 2)
+    obeys = _ODD if odd == most else ~_ODD
+    told: Reals = np.where(obeys, np.log(1 - breaking), np.log(breaking))
+    return told
+
+
+def _rates(table: Columns, chosen: Votes) -> Rates:
+    """How often each reading differs from what was chosen."""
+    there = table.votes != BEYOND
+    differs = np.flatnonzero(((table.votes != chosen) & there).any(axis=0))
+    votes, truth = table.votes[:, differs], chosen[differs]
+    reached = there.sum(axis=1) + _NEVER_TRIED
+    both = (votes >= 0) & (truth >= 0)
+    flips = np.empty((len(votes), _CHANNELS))
+    for number, row in enumerate(votes):
+        wrong = (row ^ truth)[both[number]].astype(np.uint8)
+        flips[number] = np.bincount(wrong, minlength=256) @ _HOLES
+    drops = ((votes == MISSING) & (truth >= 0)).sum(axis=1)
+    adds = ((votes >= 0) & (truth == MISSING)).sum(axis=1)
+    return Rates(
+        np.minimum((flips + 0.5 / _CHANNELS) / reached[:, np.newaxis], 0.25),
+        np.minimum((drops + 0.5) / reached, 0.25),
+        np.minimum((adds + 0.5) / reached, 0.25),
+    )
+
+
+def _ballot(table: Columns, chosen: Votes, rates: Rates, breaks: Reals, levels: int) -> Ballot:
+    disputed = table.disputed
+    votes = table.votes[:, disputed]
+    candidates = _candidates(votes, levels)
+    logs = _likelihoods(votes, candidates, rates, _neighbours(chosen, disputed))
+    logs += _existing(candidates, votes, chosen, _neighbours(chosen, disputed))
+    logs[_repeated(candidates)] = _IMPOSSIBLE
+    bent = logs + np.where(candidates >= 0, breaks[np.maximum(candidates, 0)], 0.0)
+    return Ballot(disputed, candidates, _normalised(bent), _normalised(logs))
+
+
+def _candidates(votes: Votes, levels: int) -> Votes:
+    """Every vote cast in a column, and the frame that has the holes which most readings have."""
+    cast = np.where(votes == BEYOND, votes.max(axis=0), votes)
+    present = np.maximum((votes >= 0).sum(axis=0), 1)
+    holes = np.zeros(votes.shape[1], np.int16)
+    for channel in range(levels):
+        punched = ((votes >= 0) & (votes >> channel & 1 == 1)).sum(axis=0)
+        holes |= (2 * punched > present).astype(np.int16) << channel
+    return np.vstack([cast, holes[np.newaxis]]).T
+
+
+def _repeated(candidates: Votes) -> NDArray[np.bool_]:
+    """Which candidates stand in their column already."""
+    repeated = np.zeros(candidates.shape, np.bool_)
+    for place in range(1, candidates.shape[1]):
+        repeated[:, place] = (candidates[:, :place] == candidates[:, [place]]).any(axis=1)
+    return repeated
+
+
+def _neighbours(chosen: Votes, columns: NDArray[np.intp]) -> tuple[Votes, Votes]:
+    """The frames before and behind each of `columns`; `MISSING` where there is none."""
+    standing = np.flatnonzero(chosen >= 0)
+    padded = np.concatenate([[MISSING], chosen[standing], [MISSING]]).astype(np.int16)
+    before = np.searchsorted(standing, columns)
+    behind = np.searchsorted(standing, columns, side="right") + 1
+    return padded[before], padded[behind]
+
+
+def _likelihoods(
+    votes: Votes, candidates: Votes, rates: Rates, neighbours: tuple[Votes, Votes]
+) -> Reals:
+    """How likely it is that the readings show what they do, if each candidate were punched."""
+    logs = np.zeros(candidates.shape)
+    none = candidates == MISSING
+    for number, row in enumerate(votes):
+        flips = rates.flips[number]
+        seen = _HOLES @ np.log(flips) + (1 - _HOLES) @ np.log(1 - flips)
+        drop, add = rates.drops[number], rates.adds[number]
+        twice = (row == neighbours[0]) | (row == neighbours[1])
+        added = np.log(add) + np.log(np.where(twice, _READ_TWICE, (1 - _READ_TWICE) / 255))
+        of_frame = seen[(candidates ^ row[:, np.newaxis]) & 0xFF] + np.log(1 - drop)
+        present = np.where(none, added[:, np.newaxis], of_frame)
+        missing = np.where(none, np.log(1 - add), np.log(drop))
+        told = np.where((row == MISSING)[:, np.newaxis], missing, present)
+        logs += np.where((row == BEYOND)[:, np.newaxis], 0.0, told)
+    return logs
+
+
+def _existing(
+    candidates: Votes, votes: Votes, chosen: Votes, neighbours: tuple[Votes, Votes]
+) -> Reals:
+    """How likely a frame is beforehand, where a reading has none: like a neighbour, or other."""
+    standing = chosen[chosen >= 0]
+    alike = (np.count_nonzero(np.diff(standing) == 0) + 1) / (standing.size + 2)
+    like = (candidates == neighbours[0][:, np.newaxis]) | (
+        candidates == neighbours[1][:, np.newaxis]
+    )
+    logs = np.where(like, np.log(alike), np.log((1 - alike) / 255))
+    doubtful = (votes == MISSING).any(axis=0)[:, np.newaxis]
+    return np.where(doubtful & (candidates >= 0), logs, 0.0)
+
+
+def _normalised(logs: Reals) -> Reals:
+    """Logarithms of probabilities that sum to 1 in each row."""
+    if not logs.size:
+        return logs
+    greatest = logs.max(axis=1, keepdims=True)
+    total = np.log(np.exp(logs - greatest).sum(axis=1, keepdims=True))
+    normal: Reals = np.minimum(logs - greatest - total, 0.0)
+    return normal
+
+
+def _picked(rows: NDArray[Number], places: NDArray[np.intp]) -> NDArray[Number]:
+    """From each row what stands at its place."""
+    return np.take_along_axis(rows, places[:, np.newaxis], axis=1)[:, 0]
