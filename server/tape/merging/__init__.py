@@ -2,6 +2,7 @@
 
 from typing import Final
 
+from server.tape.merging.bringing_together import MOST_FRAMES, READINGS, merge
 from server.tape.merging.merged import (
     Agreement,
     AgreementKind,
@@ -14,6 +15,8 @@ from server.tape.merging.merged import (
 
 __all__ = [
     "MERGER_RELEASE",
+    "MOST_FRAMES",
+    "READINGS",
     "Agreement",
     "AgreementKind",
     "Dispute",
@@ -21,6 +24,7 @@ __all__ = [
     "SettledBy",
     "Source",
     "Vote",
+    "merge",
 ]
 
 MERGER_RELEASE: Final = "1"

@@ -31,6 +31,7 @@ _BYTES: Final = np.arange(256, dtype=np.uint8)
 _HOLES: Final = (_BYTES[:, np.newaxis] >> np.arange(_CHANNELS, dtype=np.uint8)) & 1
 _ODD: Final = (np.bitwise_count(_BYTES) & 1).astype(np.bool_)
 _OBEYED: Final = 0.9
+_ROUNDS: Final = 1
 _ENOUGH: Final = 16
 
 
@@ -81,18 +82,30 @@ class Ballot:
         return sure
 
 
-def vote(table: Columns, levels: int) -> tuple[Ballot, Rates, Votes]:
-    """The ballot on the disputed columns, the rates behind it, and what stands in each column."""
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """The ballot on disputed columns, the rates behind it, and what stands in each column."""
+
+    ballot: Ballot
+    rates: Rates
+    chosen: Votes
+
+
+def vote(table: Columns, levels: int) -> Outcome:
+    """Let the readings vote on every column."""
     chosen = table.most.copy()
     disputed = table.disputed
     chosen[disputed] = _plurality(table.votes[:, disputed])
     breaks = _parity_breaks(table, levels)
     rates = _rates(table, chosen)
-    for _ in range(2):
-        ballot = _ballot(table, chosen, rates, breaks, levels)
+    ballot = _ballot(table, chosen, rates, breaks, levels)
+    # Which reading errs how often shows in what was chosen, and that depends on the rates.
+    for _ in range(_ROUNDS):
         chosen[disputed] = ballot.chosen
         rates = _rates(table, chosen)
-    return _ballot(table, chosen, rates, breaks, levels), rates, chosen
+        ballot = _ballot(table, chosen, rates, breaks, levels)
+    chosen[disputed] = ballot.chosen
+    return Outcome(ballot, rates, chosen)
 
 
 def _plurality(votes: Votes) -> Votes:
@@ -114,10 +127,10 @@ def _parity_breaks(table: Columns, levels: int) -> Reals:
     most = max(odd, total - odd)
     if levels < _CHANNELS or total < _ENOUGH or most < _OBEYED * total:
         return flat
-    breaking = (total - most + 1) / (total + 2)
+    breaking = float(total - most + 1) / (total + 2)
     obeys = _ODD if odd == most else ~_ODD
-    told: Reals = np.where(obeys, np.log(1 - breaking), np.log(breaking))
-    return told
+    flat[obeys], flat[~obeys] = np.log(1 - breaking), np.log(breaking)
+    return flat
 
 
 def _rates(table: Columns, chosen: Votes) -> Rates:
@@ -144,8 +157,8 @@ def _ballot(table: Columns, chosen: Votes, rates: Rates, breaks: Reals, levels: 
     disputed = table.disputed
     votes = table.votes[:, disputed]
     candidates = _candidates(votes, levels)
-    logs = _likelihoods(votes, candidates, rates, _neighbours(chosen, disputed))
-    logs += _existing(candidates, votes, chosen, _neighbours(chosen, disputed))
+    logs = _likelihoods(votes, candidates, rates, neighbours(chosen, disputed))
+    logs += _existing(candidates, votes, chosen, neighbours(chosen, disputed))
     logs[_repeated(candidates)] = _IMPOSSIBLE
     bent = logs + np.where(candidates >= 0, breaks[np.maximum(candidates, 0)], 0.0)
     return Ballot(disputed, candidates, _normalised(bent), _normalised(logs))
@@ -170,7 +183,7 @@ def _repeated(candidates: Votes) -> NDArray[np.bool_]:
     return repeated
 
 
-def _neighbours(chosen: Votes, columns: NDArray[np.intp]) -> tuple[Votes, Votes]:
+def neighbours(chosen: Votes, columns: NDArray[np.intp]) -> tuple[Votes, Votes]:
     """The frames before and behind each of `columns`; `MISSING` where there is none."""
     standing = np.flatnonzero(chosen >= 0)
     padded = np.concatenate([[MISSING], chosen[standing], [MISSING]]).astype(np.int16)

@@ -1,0 +1,55 @@
+"""All readings laid on what most of them hold, the way the tape was punched."""
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from server.tape.image import Image, Orientation
+from server.tape.merging.columns import Columns, columns
+from server.tape.merging.gathering import gather, turned_twice
+from server.tape.merging.pairing import pair
+from server.tape.merging.voting import vote
+
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """The readings in columns, and how each was turned."""
+
+    table: Columns
+    turns: tuple[Orientation, ...]
+
+
+Upright = Callable[[Image], Orientation | None]
+"""How an image must be turned to lie as it was punched; None where nothing tells."""
+
+
+def lay(images: Sequence[Image], levels: int, upright: Upright) -> Laid:
+    """Lay `images` under each other, all turned as `upright` says of what they hold together.
+
+    They are laid on the longest of them first, and then on what most of them hold, so that the
+    errors of that one reading do not bend the others.
+
+    Raises:
+        TapeError: one of the readings is not like the others.
+    """
+    gathered = gather(images)
+    turned = [image.turned(way) for image, way in zip(images, gathered.turns, strict=True)]
+    held = _held(gathered.base, turned, levels)
+    way = upright(held) or _as_most_lay(gathered.turns)
+    base = held.turned(way).frames
+    pairings = [pair(base, each.turned(way).frames) for each in turned]
+    turns = tuple(turned_twice(each, way) for each in gathered.turns)
+    return Laid(columns(pairings), turns)
+
+
+def _held(base: bytes, turned: Sequence[Image], levels: int) -> Image:
+    """What most readings hold."""
+    table = columns([pair(base, each.frames) for each in turned])
+    chosen = vote(table, levels).chosen
+    return Image(chosen[chosen >= 0].astype("uint8").tobytes(), levels)
+
+
+def _as_most_lay(turns: Sequence[Orientation]) -> Orientation:
+    """The way in which most of the readings, turned like the first, come to lie as read."""
+    counts = Counter(turns)
+    return max(Orientation, key=lambda each: (counts[each], each is Orientation.AS_READ))
