@@ -172,6 +172,12 @@ def _add_holdings(commands: Any) -> None:
         "--everything", action="store_true", help="find kin in everything; goes on if interrupted"
     )
     _json(kin)
+    sheet = _add(commands, "sheet", "sheet:show", "write the load sheet of a tape or an image")
+    sheet.add_argument("what", metavar="WHAT", help="accession number, or SHA-256 of an image")
+    sheet.add_argument(
+        "--version", type=int, metavar="NUMBER", help="of this version; of the first if not given"
+    )
+    _json(sheet)
     download = _add(commands, "download", "holdings:download", "write the frames of an image")
     download.add_argument("sha256", metavar="SHA256")
     download.add_argument("file", metavar="FILE", help="where to write; - is standard output")

@@ -8,6 +8,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from server.catalog.vocabulary import CAUTIONS, Hazard
+from server.delivery.one_page import SIZES
 from server.statuses import PROBLEMS, Problem
 from server.tape.formats import FORMATS
 from server.web.context import PageContext
@@ -40,6 +41,15 @@ class FormatsPage(PageContext):
     template: ClassVar[str] = "pages/help/formats.html"
     title: str = "Formats"
     formats: tuple[Any, ...] = tuple(FORMATS.values())
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LoadSheetsPage(PageContext):
+    """How a load sheet is used and written."""
+
+    template: ClassVar[str] = "pages/help/load_sheets.html"
+    title: str = "Load sheets"
+    sizes: tuple[int, ...] = SIZES
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -83,6 +93,7 @@ FIXED = {
     "": HelpPage(),
     "/words": WordsPage(),
     "/formats": FormatsPage(),
+    "/load-sheets": LoadSheetsPage(),
     "/digests": DigestsPage(),
     "/problems": ProblemsPage(),
     "/cautions": CautionsPage(),
