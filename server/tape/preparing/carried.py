@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from server.tape.basic.program import LEAD, program_from_text
-from server.tape.errors import CannotBuild, CannotPrepare
+from server.tape.errors import CannotPrepare
 from server.tape.findings import Finding, Severity, place
 from server.tape.formats.base import Decoding
 from server.tape.material import Kind, Material
@@ -66,15 +66,10 @@ def _basic(decoding: Decoding) -> Material:
                 mend="punch it as text, or type it after the program is loaded",
             )
     text = "\n".join(line.text for line in lines)
-    try:
-        program = program_from_text(text)
-    except CannotBuild as error:
-        raise CannotPrepare(error.what, mend=error.mend) from error
+    program = program_from_text(text)
     crunched = decoding.content.startswith(LEAD)
-    name = (
-        chr(decoding.content[len(LEAD)]) if crunched and len(decoding.content) > len(LEAD) else ""
-    )
-    return Material(Kind.BASIC, numbered=program.lines, name=name)
+    name = decoding.content[len(LEAD) : len(LEAD) + 1] if crunched else b""
+    return Material(Kind.BASIC, numbered=program.lines, name=name.decode("latin-1"))
 
 
 def _one_program(plan: Plan) -> None:

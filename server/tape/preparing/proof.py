@@ -1,9 +1,11 @@
 """Whether what was written anew says the same: read again, before anything is punched."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from server.tape.basic.crunch import crunch
 from server.tape.basic.dialect import Dialect
+from server.tape.basic.links import HEADER
+from server.tape.basic.program import LEAD
 from server.tape.basic.uncrunch import uncrunch
 from server.tape.codes import CODES
 from server.tape.errors import CannotPrepare
@@ -31,6 +33,7 @@ def prove(plan: Plan, material: Material, reels: Sequence[bytes], idle: bytes) -
         _prove_crunched(plan, material)
     elif plan.code is not None and material.typed:
         _prove_typed(plan, material, reels)
+        _prove_typed_in(plan)
     else:
         _prove_loaded(plan, material, reels, idle)
 
@@ -43,6 +46,29 @@ def _prove_typed(plan: Plan, material: Material, reels: Sequence[bytes]) -> None
     if has_one_case(plan.code):
         typed, back = list(map(str.upper, typed)), list(map(str.upper, back))
     _same(plan, typed == back, "the text")
+
+
+def _prove_typed_in(plan: Plan) -> None:
+    """Refuse a crunched program whose listing, typed in, would be stored otherwise."""
+    decoding = plan.source.decoding
+    if not isinstance(plan.held, Crunching) or plan.how.accept_damage:
+        return
+    dialect = plan.held.dialects[decoding.dialect or ""]
+    for number, tokens in _stored_lines(decoding.content):
+        if crunch(uncrunch(tokens, dialect).text, dialect) != tokens:
+            raise CannotPrepare(
+                f"line {number}, typed into {dialect.name}, would not be stored as it is held",
+                mend="punch the program crunched, as it is held; it may be of another dialect",
+            )
+
+
+def _stored_lines(content: bytes) -> Iterator[tuple[int, bytes]]:
+    """The number and the tokens of each line of a crunched program; a link is a line's length."""
+    at = len(LEAD) + 1 if content.startswith(LEAD) else 0
+    while length := int.from_bytes(content[at : at + 2], "little"):
+        line = content[at : at + length]
+        yield int.from_bytes(line[2:HEADER], "little"), line[HEADER:-1]
+        at += length
 
 
 def _text(plan: Plan, frames: bytes) -> str:
