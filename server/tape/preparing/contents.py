@@ -21,13 +21,14 @@ class Contents(NamedTuple):
     """The frames of each reel, the content that was written anew if any, and frames re-punched.
 
     `flips` counts the frames whose parity was wrong and is made right; `first_stage` those kept
-    in front of a first stage.
+    in front of a first stage; `entry_address` is what is read of the last reel written anew.
     """
 
     reels: tuple[bytes, ...]
     material: Material | None = None
     flips: int = 0
     first_stage: int = 0
+    entry_address: int | None = None
 
 
 def contents_of(plan: Plan, room: int | None) -> Contents:
@@ -111,10 +112,11 @@ def _written(plan: Plan, room: int | None) -> Contents:
     material = in_code(plan, carried(plan))
     try:
         frames = _write(plan, material)
-        prove(plan, material, [frames], _idle(plan))
-        if room is None or len(frames) <= room:
-            return Contents((frames,), material)
-        return Contents(_several(plan, material, frames, room), material)
+        entry = prove(plan, material, [frames], _idle(plan))
+        reels: tuple[bytes, ...] = (frames,)
+        if room is not None and len(frames) > room:
+            reels = _several(plan, material, frames, room)
+        return Contents(reels, material, entry_address=entry)
     except CannotBuild as error:
         raise CannotPrepare(error.what, mend=error.mend) from error
 

@@ -21,10 +21,11 @@ from server.tape.view import View
 _AROUND = 16
 
 
-def prove(plan: Plan, material: Material, reels: Sequence[bytes], idle: bytes) -> None:
-    """Refuse `reels`, the frames of content written anew, if they do not say what `material` does.
+def prove(plan: Plan, material: Material, reels: Sequence[bytes], idle: bytes) -> int | None:
+    """The entry address that `reels`, the frames of content written anew, are read to have.
 
-    `idle` is the frame that stands around them.
+    It is that of `material`; but where that has none, some formats cannot but say 0. `idle` is
+    the frame that stands around the reels.
 
     Raises:
         CannotPrepare: the format cannot carry part of what is there.
@@ -35,7 +36,8 @@ def prove(plan: Plan, material: Material, reels: Sequence[bytes], idle: bytes) -
         _prove_typed(plan, material, reels)
         _prove_typed_in(plan)
     else:
-        _prove_loaded(plan, material, reels, idle)
+        return _prove_loaded(plan, material, reels, idle)
+    return None
 
 
 def _prove_typed(plan: Plan, material: Material, reels: Sequence[bytes]) -> None:
@@ -77,7 +79,9 @@ def _text(plan: Plan, frames: bytes) -> str:
     return CODES[plan.code].read(image.array, plan.levels).text.decode("latin-1")
 
 
-def _prove_loaded(plan: Plan, material: Material, reels: Sequence[bytes], idle: bytes) -> None:
+def _prove_loaded(
+    plan: Plan, material: Material, reels: Sequence[bytes], idle: bytes
+) -> int | None:
     ends = idle * _AROUND
     decodings = [plan.format.parse(View(Image(ends + reel + ends, plan.levels))) for reel in reels]
     kind = material.kind if material.kind in plan.format.offers else Kind.FRAMES
@@ -86,13 +90,13 @@ def _prove_loaded(plan: Plan, material: Material, reels: Sequence[bytes], idle: 
         _same(plan, back.data == material.only_run, "the frames")
     else:
         _same(plan, back.memory == joined([material]).memory, "what is loaded")
-    if decodings[-1].entry_address != material.entry_address:
-        entry = material.entry_address
-        said = "no entry address" if entry is None else f"the entry address {entry:04X}"
+    said, entry = decodings[-1].entry_address, material.entry_address
+    if said != entry and not (entry is None and said == 0):
         raise CannotPrepare(
-            f"{plan.format.title} has no way to say {said}",
+            f"{plan.format.title} has no way to say the entry address {entry or 0:04X}",
             mend="choose another format, or leave the entry address out and key it in",
         )
+    return said
 
 
 def _prove_crunched(plan: Plan, material: Material) -> None:

@@ -91,6 +91,12 @@ def cautions(plan: Plan, contents: Contents, reels: Sequence[Reel]) -> Iterator[
     if contents.material is not None and contents.material.kind is Kind.MEMORY and _bare(plan):
         start = min(contents.material.memory)
         yield f"The tape does not say where it is loaded: key in {start:04X}."
+    if (
+        contents.entry_address == 0
+        and contents.material
+        and contents.material.entry_address is None
+    ):
+        yield "The last record says 0000, for it must say something: a monitor may start there."
     if plan.how.accept_damage and contents.material is not None:
         yield "The held image is damaged; the reels pass their checks, and are wrong all the same."
     if len(reels) > 1:

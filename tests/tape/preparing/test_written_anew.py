@@ -227,3 +227,13 @@ def test_a_tape_that_loads_nothing_has_nothing_to_write_anew():
 
     with pytest.raises(CannotPrepare, match="nothing that could be written anew"):
         prepare(source, Preparation(format="s-record"))
+
+
+@pytest.mark.parametrize("into", ["s-record", "tek-hex"])
+def test_a_last_record_that_cannot_but_say_zero_is_warned_of(into):
+    source = decode(FORMATS["intel-hex"].build(HexProgram({0: b"ORRISBY" * 9})).frames)
+
+    prepared = prepare(source, Preparation(format=into))
+
+    assert any("a monitor may start there" in each for each in prepared.cautions)
+    assert decode(prepared.reels[0].frames).decoding.memory == {0: b"ORRISBY" * 9}
