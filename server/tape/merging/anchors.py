@@ -41,7 +41,11 @@ class Stretches(NamedTuple):
 
 
 def stretches(frames: bytes, one_in: int) -> Stretches:
-    """The stretches of `frames` that are looked at, one in so many."""
+    """The stretches of `frames` that are looked at, one in so many.
+
+    Those in which most frames repeat the one before are never looked at: a misread frame in the
+    leader of one reading would be taken for another in that of the next.
+    """
     count = len(frames) - STRETCH + 1
     if count <= 0:
         return Stretches(np.empty(0, np.uint64), np.empty(0, np.int64))
@@ -51,6 +55,9 @@ def stretches(frames: bytes, one_in: int) -> Stretches:
     marks ^= marks >> np.uint64(29)
     marks *= _MIXED
     at = np.flatnonzero(marks <= np.uint64(_ALL // one_in))
+    array = np.frombuffer(frames, np.uint8)
+    repeats = np.append(0, np.cumsum(array[1:] == array[:-1], dtype=np.int32))
+    at = at[repeats[at + STRETCH - 1] - repeats[at] < STRETCH // 2]
     return Stretches(marks[at], at)
 
 

@@ -58,7 +58,7 @@ def merge(
 
     laid = lay(alike, levels, upright)
     outcome = vote(laid.table, levels)
-    verdicts = judge(outcome, settled, levels)
+    verdicts = judge(outcome, laid.table.votes, settled, levels)
     form = formats[identified[0].format]
     if isinstance(form, SelfChecking):
         whole = View(Image(verdicts.frames(), levels))

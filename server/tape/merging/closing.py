@@ -32,6 +32,7 @@ _FAINTEST: Final = -30.0
 _MOST_CANDIDATES: Final = 4
 _PASSES: Final = 4
 _CONTEXT: Final = 256
+_MORE_TRIED: Final = 16
 
 
 class _Score(NamedTuple):
@@ -119,29 +120,39 @@ class Closing:
         if not rows:
             return False
         at_first = self._score(self._verdicts.frames(stretch.start, stretch.stop))
-        best: tuple[_Change, ...] | None = None
-        best_score, explored, closing, most = at_first, 0.0, 0.0, MOST_TRIED
+        closing: list[tuple[_Change, ...]] = []
+        best_score, explored, most = at_first, 0.0, MOST_TRIED
         for tried, changes in enumerate(_likeliest_first(self._changes(rows))):
             if tried >= most or self._left < 0:
                 break
-            weight = float(np.exp(-sum(each.cost for each in changes)))
-            explored += weight
+            explored += _weight(changes)
             score = self._score(self._with(stretch, rows, changes))
-            if not score.betters(at_first):
-                continue
-            closing += weight * (score.failing <= best_score.failing)
             if score.betters(best_score):
-                best, best_score, closing = changes, score, weight
+                best_score, closing = score, [changes]
                 if not score.failing:
                     # Others that close it as well would cast doubt on this one.
-                    most = min(MOST_TRIED, 2 * tried + 16)
-        if best is None:
-            return False
-        self._take(stretch, rows, best)
-        chosen = float(np.exp(-sum(each.cost for each in best)))
-        rest = max(self._all_weight(rows) - explored, 0.0)
-        self._ceiling[rows] = chosen / (closing + rest * _CHANCE)
-        return True
+                    most = min(MOST_TRIED, 2 * tried + _MORE_TRIED)
+            elif score == best_score and closing:
+                closing.append(changes)
+        if closing:
+            self._take(rows, closing[0])
+            self._doubt(rows, closing, explored)
+        return bool(closing)
+
+    def _doubt(self, rows: list[int], closing: list[tuple[_Change, ...]], explored: float) -> None:
+        """Hold against what was chosen in each row which others close, and what was not tried."""
+        ballot = self._verdicts.ballot
+        everything = float(np.exp(-ballot.logs[rows].max(axis=1).sum()))
+        untried = max(everything - explored, 0.0) * _CHANCE
+        weights = [_weight(changes) for changes in closing]
+        chosen = {each.row: each.value for each in closing[0]}
+        others = [{each.row: each.value for each in changes} for changes in closing]
+        for row in rows:
+            alike = [other.get(row) == chosen.get(row) for other in others]
+            own = sum(weight for weight, same in zip(weights, alike, strict=True) if same)
+            share = 0.0 if row in chosen else float(np.exp(ballot.logs[row].max()))
+            against = sum(weights) - own + untried * (1 - share)
+            self._ceiling[row] = own / (own + against)
 
     def _open_rows(self, stretch: _Stretch) -> list[int]:
         by = self._verdicts.settled_by
@@ -162,10 +173,6 @@ class Closing:
             ]
         return sorted(found)
 
-    def _all_weight(self, rows: list[int]) -> float:
-        """What all combinations weigh, against the likeliest of them."""
-        return float(np.exp(-self._verdicts.ballot.logs[rows].max(axis=1).sum()))
-
     def _with(self, stretch: _Stretch, rows: list[int], changes: tuple[_Change, ...]) -> bytes:
         part = self._verdicts.chosen[stretch.start : stretch.stop].copy()
         ballot = self._verdicts.ballot
@@ -178,7 +185,7 @@ class Closing:
                 part[column] = each.value
         return part[part > MISSING].astype(np.uint8).tobytes()
 
-    def _take(self, stretch: _Stretch, rows: list[int], changes: tuple[_Change, ...]) -> None:
+    def _take(self, rows: list[int], changes: tuple[_Change, ...]) -> None:
         ballot, chosen = self._verdicts.ballot, self._verdicts.chosen
         chosen[ballot.columns[rows]] = ballot.chosen[rows]
         for each in changes:
@@ -219,6 +226,11 @@ class Closing:
         sure = min(1 / (1 + against), float(self._ceiling[row]))
         verdicts.confidence[row] = sure
         verdicts.settled_by[row] = SettledBy.CHECKSUM if sure >= SURE else SettledBy.OPEN
+
+
+def _weight(changes: tuple[_Change, ...]) -> float:
+    """How likely a combination is, against that of the likeliest candidates."""
+    return float(np.exp(-sum(each.cost for each in changes)))
 
 
 def _likeliest_first(changes: list[_Change]) -> Iterator[tuple[_Change, ...]]:

@@ -5,9 +5,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from server.tape.errors import TapeError
-from server.tape.merging.columns import MISSING, Votes
+from server.tape.merging.columns import BEYOND, MISSING, Booleans, Votes
 from server.tape.merging.merged import SettledBy, Vote
 from server.tape.merging.voting import SURE, Ballot, Outcome, Reals
 
@@ -32,8 +33,8 @@ class Verdicts:
         return part[part >= 0].astype(np.uint8).tobytes()
 
 
-def judge(outcome: Outcome, settled: Mapping[int, Vote], levels: int) -> Verdicts:
-    """The verdict of the votes and of parity; what an eye settled stands above both.
+def judge(outcome: Outcome, votes: Votes, settled: Mapping[int, Vote], levels: int) -> Verdicts:
+    """The verdict of the `votes` and of parity; what an eye settled stands above both.
 
     Raises:
         TapeError: `settled` names a column that there is not, or a frame that cannot be.
@@ -45,18 +46,24 @@ def judge(outcome: Outcome, settled: Mapping[int, Vote], levels: int) -> Verdict
     ballot = _with_settled(ballot, sorted(settled), chosen)
     by_eye = np.isin(ballot.columns, list(settled))
     confidence = np.where(by_eye, 1.0, ballot.confidence)
-    plain = ballot.sure_without_parity
-    how = [
-        SettledBy.EYE if eye else _by(float(sure), plainly=bool(clear))
-        for eye, sure, clear in zip(by_eye, confidence, plain, strict=True)
-    ]
+    how = [SettledBy(each) for each in _by(votes[:, ballot.columns], ballot, by_eye).tolist()]
     return Verdicts(chosen, ballot, how, confidence)
 
 
-def _by(confidence: float, *, plainly: bool) -> SettledBy:
-    if confidence < SURE:
-        return SettledBy.OPEN
-    return SettledBy.MAJORITY if plainly else SettledBy.PARITY
+def _by(votes: Votes, ballot: Ballot, by_eye: Booleans) -> NDArray[np.str_]:
+    """What settles each row: a majority only where more readings say so than say any other."""
+    sure = ballot.confidence >= SURE
+    chosen = ballot.chosen
+    for_it = (votes == chosen).sum(axis=0)
+    against = np.stack([(votes == each).sum(axis=0) for each in votes])
+    against[(votes == chosen) | (votes == BEYOND)] = 0
+    plain = ballot.sure_without_parity & (for_it > against.max(axis=0))
+    by_parity = sure & ~ballot.sure_without_parity
+    return np.select(
+        [by_eye, sure & plain, by_parity],
+        [SettledBy.EYE.value, SettledBy.MAJORITY.value, SettledBy.PARITY.value],
+        SettledBy.OPEN.value,
+    )
 
 
 def _refuse_impossible(column: int, value: Vote, columns: int, levels: int) -> None:

@@ -158,7 +158,7 @@ def _ballot(table: Columns, chosen: Votes, rates: Rates, breaks: Reals, levels: 
     votes = table.votes[:, disputed]
     candidates = _candidates(votes, levels)
     logs = _likelihoods(votes, candidates, rates, neighbours(chosen, disputed))
-    logs += _existing(candidates, votes, chosen, neighbours(chosen, disputed))
+    logs += _existing(candidates, votes, chosen, disputed)
     logs[_repeated(candidates)] = _IMPOSSIBLE
     bent = logs + np.where(candidates >= 0, breaks[np.maximum(candidates, 0)], 0.0)
     return Ballot(disputed, candidates, _normalised(bent), _normalised(logs))
@@ -212,18 +212,33 @@ def _likelihoods(
     return logs
 
 
-def _existing(
-    candidates: Votes, votes: Votes, chosen: Votes, neighbours: tuple[Votes, Votes]
-) -> Reals:
+def _existing(candidates: Votes, votes: Votes, chosen: Votes, columns: NDArray[np.intp]) -> Reals:
     """How likely a frame is beforehand, where a reading has none: like a neighbour, or other."""
-    standing = chosen[chosen >= 0]
-    alike = (np.count_nonzero(np.diff(standing) == 0) + 1) / (standing.size + 2)
-    like = (candidates == neighbours[0][:, np.newaxis]) | (
-        candidates == neighbours[1][:, np.newaxis]
-    )
+    near = neighbours(chosen, columns)
+    like = (candidates == near[0][:, np.newaxis]) | (candidates == near[1][:, np.newaxis])
+    alike = _repeating(chosen, columns)[:, np.newaxis]
     logs = np.where(like, np.log(alike), np.log((1 - alike) / 255))
     doubtful = (votes == MISSING).any(axis=0)[:, np.newaxis]
     return np.where(doubtful & (candidates >= 0), logs, 0.0)
+
+
+def _repeating(chosen: Votes, columns: NDArray[np.intp]) -> Reals:
+    """How likely the frame in each of `columns` repeats its neighbour.
+
+    Where the neighbours themselves stand in a row of equal frames, that is likelier.
+    """
+    standing = chosen[chosen >= 0]
+    same = standing[1:] == standing[:-1]
+    after_same = same[1:][same[:-1]]
+    seldom = (np.count_nonzero(same) + 1) / (same.size + 2)
+    in_rows = (np.count_nonzero(after_same) + 1) / (after_same.size + 2)
+    places = np.cumsum(chosen >= 0)[columns]
+    rows = np.zeros(standing.size + 4, np.bool_)
+    rows[2 : same.size + 2] = same
+    own = (chosen[columns] >= 0).astype(np.intp)
+    # The pairs before and behind the frame itself, which is not to vouch for its own row.
+    in_row = rows[places - own] | rows[places + 2]
+    return np.where(in_row, in_rows, seldom)
 
 
 def _normalised(logs: Reals) -> Reals:
