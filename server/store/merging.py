@@ -22,7 +22,7 @@ class MergedReading(Row, table=True):
 
     `reading_id` is the entry under which the image was taken in, with its tape. `follows_id` is
     the merged reading that this one was made from, by settling a frame; at most one follows each.
-    `agreement` is a word of `AgreementKind`, `sentence` the merger's own reason for it.
+    `agreement` is a word of `AgreementKind`, `sentence` why the readings are held to agree or not.
     `settlements` lists what was settled by eye so far, with who, when and why. `counts` says how
     many disputes each word of `SettledBy` has. `disputes` is packed by `pack_disputes`;
     `confidence` holds a byte for each frame of the image, in whole percent, never rounded up.
