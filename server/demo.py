@@ -5,10 +5,19 @@ from typing import Any
 
 from sqlalchemy import Engine, func, select
 
-from server.catalog import accession, condition, programs, published, tapes, verification
+from server.catalog import (
+    accession,
+    condition,
+    load_sheets,
+    programs,
+    published,
+    tapes,
+    verification,
+)
 from server.catalog.accession import Upload
 from server.catalog.condition_values import NewReport
 from server.catalog.errors import Conflict
+from server.catalog.load_sheet_values import NewTexts, SheetOf
 from server.catalog.program_values import NewProgram, NewVersion
 from server.catalog.tape_values import NewTape
 from server.catalog.work import COMMAND, Work, unit_of_work
@@ -83,6 +92,8 @@ class _Loading:
         for report in library["report"]:
             values = {name: value for name, value in report.items() if name != "by"}
             condition.log(self._as(report["by"]), NewReport.of(values))
+        for sheet in library["load_sheet"]:
+            self._write_sheet(sheet)
 
     def _as(self, name: str) -> Work:
         return self._work.acting_as(self._actors[name])
@@ -120,3 +131,17 @@ class _Loading:
                 note=version["note"],
             )
             programs.add_version(self._as(KEEPS), self._programs[program["key"]], new)
+
+    def _write_sheet(self, sheet: Entry) -> None:
+        values = {name: sheet[name] for name in NewTexts.model_fields if name in sheet}
+        load_sheets.put(self._as(sheet["by"]), self._sheet_of(sheet), NewTexts.of(values))
+
+    def _sheet_of(self, sheet: Entry) -> SheetOf:
+        if "image" in sheet:
+            return SheetOf(sha256=self._images[sheet["image"]])
+        program = self._programs[sheet["program"]]
+        versions = programs.get(self._work, program).versions
+        label = sheet["version"]
+        return SheetOf(
+            program=program, version=next(each.id for each in versions if each.label == label)
+        )
