@@ -28,4 +28,11 @@ class CannotBuild(TapeError):
 
 
 class CannotPrepare(TapeError):
-    """A tape cannot be prepared in the way asked for without losing what it means."""
+    """A tape cannot be prepared in the way asked for without losing what it means.
+
+    `choice` names the field of the preparation that is at fault, "" where it is none alone.
+    """
+
+    def __init__(self, what: str, *, frame: int | None = None, mend: str, choice: str = "") -> None:
+        super().__init__(what, frame=frame, mend=mend)
+        self.choice = choice

@@ -8,13 +8,23 @@ from server.tape.formats import FORMATS, Formats
 from server.tape.identify import Decoded
 from server.tape.material import Pattern
 from server.tape.preparing.contents import Contents, contents_of
-from server.tape.preparing.plan import Plan, plan_of
+from server.tape.preparing.leader import legible
+from server.tape.preparing.plan import Plan, plan_of, targets
 from server.tape.preparing.preparation import Preparation
 from server.tape.preparing.prepared import Prepared, Reel
 from server.tape.preparing.reels import overhead, wound
 from server.tape.preparing.told import cautions, changes
 
-__all__ = ["CannotPrepare", "Pattern", "Preparation", "Prepared", "Reel", "prepare"]
+__all__ = [
+    "CannotPrepare",
+    "Pattern",
+    "Preparation",
+    "Prepared",
+    "Reel",
+    "legible",
+    "prepare",
+    "targets",
+]
 
 
 def prepare(source: Decoded, how: Preparation, formats: Formats = FORMATS) -> Prepared:

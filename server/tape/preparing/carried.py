@@ -93,6 +93,7 @@ def _whole(plan: Plan) -> None:
             frame=first.frame,
             mend="merge or proof-read its readings first, punch it as it is held, or accept the "
             "damage",
+            choice="accept_damage",
         )
 
 
@@ -110,11 +111,13 @@ def _kind(plan: Plan) -> Kind:
         raise CannotPrepare(
             "the tape does not say where its frames are loaded",
             mend="give the load address; the papers of the machine may say it",
+            choice="load_address",
         )
     raise CannotPrepare(
         f"{plan.held.title} carries {_words(plan.held.offers)}, {plan.format.title} carries "
         f"{_words(plan.format.takes)}: one does not mean the other",
         mend=f"choose one of {', '.join(targets(plan.formats, offered)) or 'the held format'}",
+        choice="format",
     )
 
 

@@ -88,6 +88,7 @@ def _refuse(plan: Plan, lacking: frozenset[str], what: str) -> None:
         f"{CODES[plan.code].title} has {what} {' '.join(map(_shown, sorted(lacking)))}: {named}",
         frame=first,
         mend="choose another code; what a tape says is not changed to make it fit",
+        choice="code",
     )
 
 

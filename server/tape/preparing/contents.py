@@ -87,6 +87,7 @@ def _in_parity(plan: Plan, image: Image, span: Span) -> tuple[bytes, int]:
             f"{at} frames into its content; in another parity that would no longer show",
             frame=source_frame(plan, span.start + at),
             mend="keep the parity, mend the image first, or accept the damage",
+            choice="parity",
         )
     return bytes(changed), characters.parity_errors.size
 
@@ -127,6 +128,7 @@ def _several(plan: Plan, material: Material, frames: bytes, room: int) -> tuple[
             f"the content takes {len(frames)} frames, and a program in {plan.format.title} must be "
             "on one reel: blank tape ends it",
             mend="give the reel more frames, or punch the program as text, which can be divided",
+            choice="frames_per_reel",
         )
     if _bare(plan):
         return _cut(frames, room)

@@ -36,6 +36,7 @@ def divided(
                 f"a line or record takes {size} frames with what ends it; {max(room, 0)} are left "
                 "for it on a reel",
                 mend="give a reel more frames, or less leader and lettering",
+                choice="frames_per_reel",
             )
         entry = material.entry_address if count == len(pieces) else None
         reels.append(write(joined(pieces[:count], entry)))
@@ -67,6 +68,7 @@ def cut(frames: bytes, room: int) -> Iterator[Span]:
         raise CannotPrepare(
             "leader, lettering and trailer alone fill a reel",
             mend="give a reel more frames, or less leader and lettering",
+            choice="frames_per_reel",
         )
     start = 0
     while len(frames) - start > room:

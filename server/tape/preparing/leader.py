@@ -35,6 +35,7 @@ def pattern_frame(plan: Plan, pattern: Pattern, what: str) -> bytes:
         raise CannotPrepare(
             f"a loader of {plan.format.title} may take a {what} of {wanted} frames for data",
             mend=f"choose {' or '.join(plan.format.idle)}",
+            choice=f"{what}_pattern",
         )
     if wanted is Pattern.RUB_OUT:
         every = blank_or_rubbed_out(plan.levels)[1]
@@ -60,6 +61,7 @@ def lettered(text: str, levels: int) -> bytes:
         raise CannotPrepare(
             f"the lettering cannot be punched: there is no letter for {', '.join(lacking)}",
             mend=f"write it with {''.join(sorted(drawn(chosen)))}",
+            choice="lettering",
         )
     return bytes(APART) + letter_frames(text, levels=levels, alphabet=chosen) + bytes(APART)
 

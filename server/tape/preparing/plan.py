@@ -77,7 +77,9 @@ class Plan:
         name = self.how.dialect or held or next(iter(known))
         if name not in known:
             raise CannotPrepare(
-                f"there is no dialect {name!r}", mend=f"choose one of {', '.join(known)}"
+                f"there is no dialect {name!r}",
+                mend=f"choose one of {', '.join(known)}",
+                choice="dialect",
             )
         return known[name]
 
@@ -108,6 +110,7 @@ def plan_of(source: Decoded, how: Preparation, formats: Formats) -> Plan:
         raise CannotPrepare(
             f"there is no format {how.format!r} to punch",
             mend=f"choose one of {', '.join(targets(formats))}",
+            choice="format",
         )
     code = _code(wanted, source, how)
     levels = _levels(wanted, held, code, source, how)
@@ -118,6 +121,7 @@ def plan_of(source: Decoded, how: Preparation, formats: Formats) -> Plan:
         raise CannotPrepare(
             f"{wanted.title} has no dialects",
             mend="leave the dialect out, or prepare a crunched program",
+            choice="dialect",
         )
     return plan
 
@@ -147,10 +151,12 @@ def _code(wanted: Format[Any], source: Decoded, how: Preparation) -> str | None:
         raise CannotPrepare(
             f"{wanted.title} is punched as bytes, not in a character code",
             mend="leave the code out",
+            choice="code",
         )
     raise CannotPrepare(
         f"{wanted.title} is not punched in {how.code}",
         mend=f"choose one of {', '.join(wanted.codes)}",
+        choice="code",
     )
 
 
@@ -171,7 +177,9 @@ def _parity(code: str | None, levels: int, source: Decoded, how: Preparation) ->
     if code is None:
         if how.parity is not None:
             raise CannotPrepare(
-                "the tape carries bytes, which have no parity", mend="leave the parity out"
+                "the tape carries bytes, which have no parity",
+                mend="leave the parity out",
+                choice="parity",
             )
         return None
     possible = CODES[code].parities
@@ -181,6 +189,7 @@ def _parity(code: str | None, levels: int, source: Decoded, how: Preparation) ->
         raise CannotPrepare(
             f"a tape of {levels} levels in {CODES[code].title} has no {how.parity} parity",
             mend=f"choose {' or '.join(possible)}",
+            choice="parity",
         )
     held = source.decoding.parity if source.decoding.code == code else None
     kept = held if held in possible else None

@@ -55,21 +55,24 @@ class Preparation:
         Raises:
             CannotPrepare: a number or the lettering is out of its bounds.
         """
-        for what, value, low, high in (
-            ("the leader", self.leader_frames, 0, MOST_IDLE),
-            ("the trailer", self.trailer_frames, 0, MOST_IDLE),
-            ("the levels", self.levels, LEVELS[0], LEVELS[-1]),
-            ("the record length", self.record_length, 1, 0xFFFF),
-            ("the load address", self.load_address, 0, 0xFFFFFFFF),
-            ("a reel", self.frames_per_reel, LEAST_A_REEL, MOST_A_REEL),
+        for choice, what, low, high in (
+            ("leader_frames", "the leader", 0, MOST_IDLE),
+            ("trailer_frames", "the trailer", 0, MOST_IDLE),
+            ("levels", "the levels", LEVELS[0], LEVELS[-1]),
+            ("record_length", "the record length", 1, 0xFFFF),
+            ("load_address", "the load address", 0, 0xFFFFFFFF),
+            ("frames_per_reel", "a reel", LEAST_A_REEL, MOST_A_REEL),
         ):
+            value = getattr(self, choice)
             if value is not None and not low <= value <= high:
                 raise CannotPrepare(
                     f"{value} is out of bounds for {what}",
                     mend=f"give a number from {low} to {high}",
+                    choice=choice,
                 )
         if len(self.lettering) > MOST_LETTERS:
             raise CannotPrepare(
                 f"the lettering has {len(self.lettering)} characters",
                 mend=f"shorten it to {MOST_LETTERS}",
+                choice="lettering",
             )

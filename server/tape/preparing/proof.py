@@ -95,6 +95,7 @@ def _prove_loaded(
         raise CannotPrepare(
             f"{plan.format.title} has no way to say the entry address {entry or 0:04X}",
             mend="choose another format, or leave the entry address out and key it in",
+            choice="leave_entry_out",
         )
     return said
 
@@ -122,6 +123,7 @@ def _same_words(number: int, text: str, before: Dialect, dialect: Dialect) -> No
             f"line {number} has the keywords {' '.join(was) or 'none'} in {before.name}, and "
             f"{' '.join(now) or 'none'} in {dialect.name}",
             mend="choose the dialect that the program was crunched in, or punch it as text",
+            choice="dialect",
         )
 
 

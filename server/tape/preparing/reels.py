@@ -43,7 +43,7 @@ def _reel(plan: Plan, number: int, contents: Sequence[bytes]) -> Reel:
     try:
         Image(frames, plan.levels)
     except BadImage as error:
-        raise CannotPrepare(error.what, mend=error.mend) from error
+        raise CannotPrepare(error.what, mend=error.mend, choice="levels") from error
     start, stop = len(leader), len(leader) + len(data)
     return Reel(
         number=number,
