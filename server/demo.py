@@ -9,6 +9,8 @@ from server.catalog import (
     accession,
     condition,
     load_sheets,
+    merge_choice,
+    merging,
     programs,
     published,
     tapes,
@@ -18,6 +20,7 @@ from server.catalog.accession import Upload
 from server.catalog.condition_values import NewReport
 from server.catalog.errors import Conflict
 from server.catalog.load_sheet_values import NewTexts, SheetOf
+from server.catalog.merging_values import NewMerge
 from server.catalog.program_values import NewProgram, NewVersion
 from server.catalog.tape_values import NewTape
 from server.catalog.work import COMMAND, Work, unit_of_work
@@ -29,6 +32,9 @@ from server.store.tapes import Tape
 
 READS, KEEPS = "odile", "aksel"
 """Who read the tapes and entered them, and who keeps programs and versions."""
+
+LARGEST = 1_000_000
+"""No image of the demonstration has more frames."""
 
 Entry = dict[str, Any]
 
@@ -84,6 +90,8 @@ class _Loading:
             self._add_program(program)
         for tape in library["tape"]:
             self._add_tape(tape)
+        for each in library["merge"]:
+            self._merge(each)
         for program in library["program"]:
             self._add_versions(program)
         for proof in library["proof_reading"]:
@@ -122,6 +130,12 @@ class _Loading:
         examined = accession.examine(upload, len(upload.data))
         receipt = accession.accept(self._as(READS), examined)
         self._images[reading["image"]] = receipt.image.sha256
+
+    def _merge(self, entry: Entry) -> None:
+        work = self._as(entry["by"])
+        readings = tuple(each.id for each in tapes.get(work, entry["tape"]).readings)
+        chosen = merge_choice.choose(work, NewMerge(readings=readings), LARGEST)
+        merging.keep(work, merging.work_out(chosen))
 
     def _add_versions(self, program: Entry) -> None:
         for version in program["version"]:

@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy import Engine
 
 from server import demo
-from server.catalog import condition, images, programs, search, tapes, verification
+from server.catalog import condition, images, merged, programs, search, tapes, verification
 from server.catalog.accounts import people
 from server.catalog.errors import Conflict
 from server.catalog.program_values import ProgramQuery
@@ -29,7 +29,7 @@ def loaded(tmp_path_factory: pytest.TempPathFactory, sqlite_template):
 
 def test_the_whole_library_is_there(loaded: Engine):
     with unit_of_work(loaded, VISITOR) as work:
-        assert tapes.page(work, TapeQuery()).total == 37
+        assert tapes.page(work, TapeQuery()).total == 38
         assert programs.page(work, ProgramQuery()).total == 15
 
 
@@ -79,9 +79,26 @@ def test_the_damp_box_is_held_apart_and_was_reported(loaded: Engine):
     assert [report.hazard for report in reports] == ["mould suspected"]
 
 
+def test_three_poor_readings_of_the_lighthouse_tape_were_merged(loaded: Engine):
+    with unit_of_work(loaded, VISITOR) as work:
+        tape = tapes.get(work, "2022.3")
+        (row,) = merged.page(work, tape="2022.3").rows
+        assert tape.image is not None
+        statuses = {images.get(work, each.sha256).check_status for each in tape.readings[:3]}
+
+    assert (row.by, row.agree, row.open, len(row.readings)) == ("Odile Fenwarp", True, 0, 3)
+    assert statuses == {"damaged"}
+    assert (tape.image.sha256, tape.image.check_status) == (row.sha256, "sound")
+
+
 @pytest.mark.parametrize(
     ("number", "word"),
-    [("2018.2", "proof-read"), ("2019.8", "self-checked"), ("2018.6", "unverified")],
+    [
+        ("2018.2", "proof-read"),
+        ("2019.8", "self-checked"),
+        ("2018.6", "unverified"),
+        ("2022.3", "readings agree"),
+    ],
 )
 def test_verification_is_what_the_story_says(loaded: Engine, number, word):
     with unit_of_work(loaded, VISITOR) as work:

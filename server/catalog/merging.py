@@ -81,7 +81,7 @@ def work_out(chosen: Chosen, formats: Formats = FORMATS) -> WorkedOut:
     """
     settled = {each.column: each.value for each in chosen.settlements}
     try:
-        made = merge(chosen.images, settled)
+        made = merge(chosen.images, settled, formats)
     except TapeError as error:
         raise _cannot(error) from None
     upload = Upload(

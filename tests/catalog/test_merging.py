@@ -244,8 +244,8 @@ def test_candidates_are_the_passes_of_tapes_and_images(sqlite_engine: Engine):
     numbers = held(sqlite_engine, three(PUNCHED))
     merge(sqlite_engine, numbers)
     with unit_of_work(sqlite_engine, COMMAND) as work:
-        loose = read(work, HEX, tape=None)
-        sha256 = images.readings_where(work, images.Reading.id == loose)[0].sha256
+        receipt = factories.upload(work, HEX)
+        loose, sha256 = receipt.reading_id, receipt.image.sha256
         found = candidates(work, [TAPE], [sha256])
         with pytest.raises(NotFound):
             candidates(work, ["9999.1"])
