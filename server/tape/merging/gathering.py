@@ -4,11 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
-import numpy as np
-
 from server.tape.errors import TapeError
 from server.tape.image import Image, Orientation
-from server.tape.merging.anchors import sampling, stretches
+from server.tape.merging.anchors import Lane, shared
 from server.tape.merging.pairing import Pairing, pair
 
 LEAST_ALIKE: Final = 2 / 3
@@ -40,15 +38,17 @@ def turned_twice(first: Orientation, then: Orientation) -> Orientation:
 class Gathered:
     """How each reading is turned to lie like the first, and a tape that reaches over all.
 
-    `base` is the longest of them, with what the others have before its start and behind its end.
+    The base is the longest of them, with what the others have before its start and behind its end;
+    `pairings` say how each of them, so turned, lies on it.
     """
 
-    base: bytes
     turns: tuple[Orientation, ...]
+    pairings: tuple[Pairing, ...]
 
 
 class _Fit(NamedTuple):
     turn: Orientation
+    lane: Lane
     pairing: Pairing
     likeness: float
 
@@ -94,8 +94,8 @@ def _gathered_on(
     first: int, order: Sequence[int], images: Sequence[Image]
 ) -> tuple[Gathered, dict[int, float]]:
     """All readings laid on the one numbered `first`; and those that fit nowhere, with how alike."""
-    base = images[first].frames
-    turns = {first: Orientation.AS_READ}
+    base = Lane(images[first].frames)
+    fits = {first: _laid(base, base, Orientation.AS_READ)}
     waiting = [at for at in order if at != first]
     likeness: dict[int, float] = {}
     progress = True
@@ -105,44 +105,45 @@ def _gathered_on(
             fit = _fit(base, images[at])
             likeness[at] = fit.likeness
             if fit.likeness >= LEAST_ALIKE:
-                turns[at] = fit.turn
-                base = _reaching_over(fit.pairing)
+                fits[at] = fit
+                base = _reaching_over(base, fit.pairing)
                 waiting.remove(at)
                 progress = True
-    misfits = {at: likeness[at] for at in waiting}
-    ways = tuple(turns.get(at, Orientation.AS_READ) for at in range(len(images)))
-    return Gathered(base, ways), misfits
+    if waiting:
+        return Gathered((), ()), {at: likeness[at] for at in waiting}
+    ways = tuple(fits[at].turn for at in range(len(images)))
+    pairings = tuple(_on(base, fits[at]) for at in range(len(images)))
+    return Gathered(ways, pairings), {}
 
 
-def _fit(base: bytes, image: Image) -> _Fit:
+def _on(base: Lane, fit: _Fit) -> Pairing:
+    """The pairing of a reading with what became of the base since."""
+    return fit.pairing if fit.pairing.base is base.frames else pair(base, fit.lane)
+
+
+def _fit(base: Lane, image: Image) -> _Fit:
     """How `image` fits `base` best."""
-    shares = {}
+    lanes, shares = {}, {}
     for turn in _TURNS:
-        shares[turn] = _share(base, image.turned(turn).frames)
+        lanes[turn] = Lane(image.turned(turn).frames)
+        shares[turn] = shared(base, lanes[turn])
         if shares[turn] >= _PLAIN:
             break
     turn = max(shares, key=shares.__getitem__)
     if shares[turn] < _FAINT and min(len(base), len(image)) <= _SHORT:
-        return max((_laid(base, image, each) for each in _TURNS), key=lambda fit: fit.likeness)
-    return _laid(base, image, turn)
+        laid = (_laid(base, lane, each) for each, lane in lanes.items())
+        return max(laid, key=lambda fit: fit.likeness)
+    return _laid(base, lanes[turn], turn)
 
 
-def _laid(base: bytes, image: Image, turn: Orientation) -> _Fit:
-    pairing = pair(base, image.turned(turn).frames)
-    enough = pairing.ends - pairing.begins >= min(_OVERLAP, min(len(base), len(image)) // 2)
-    return _Fit(turn, pairing, pairing.likeness if enough else 0.0)
+def _laid(base: Lane, lane: Lane, turn: Orientation) -> _Fit:
+    pairing = pair(base, lane)
+    enough = pairing.ends - pairing.begins >= min(_OVERLAP, min(len(base), len(lane)) // 2)
+    return _Fit(turn, lane, pairing, pairing.likeness if enough else 0.0)
 
 
-def _share(base: bytes, other: bytes) -> float:
-    """The share of stretches of frames that stand in both, of those in the shorter, 0 to 1."""
-    one_in = sampling(base, other)
-    a, b = (np.unique(stretches(each, one_in).marks) for each in (base, other))
-    least = min(a.size, b.size)
-    return np.intersect1d(a, b, assume_unique=True).size / least if least else 0.0
-
-
-def _reaching_over(pairing: Pairing) -> bytes:
+def _reaching_over(base: Lane, pairing: Pairing) -> Lane:
     """The base with what the other has before its start and behind its end."""
     before = b"" if pairing.begins else pairing.other[: pairing.before]
     behind = b"" if pairing.ends < len(pairing.base) else pairing.other[pairing.after :]
-    return before + pairing.base + behind
+    return Lane(before + base.frames + behind) if before or behind else base

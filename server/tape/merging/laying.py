@@ -5,10 +5,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from server.tape.image import Image, Orientation
+from server.tape.merging.anchors import Lane
 from server.tape.merging.columns import Columns, columns
 from server.tape.merging.gathering import gather, turned_twice
 from server.tape.merging.pairing import pair
-from server.tape.merging.voting import vote
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,20 +33,14 @@ def lay(images: Sequence[Image], levels: int, upright: Upright) -> Laid:
         TapeError: one of the readings is not like the others.
     """
     gathered = gather(images)
-    turned = [image.turned(way) for image, way in zip(images, gathered.turns, strict=True)]
-    held = _held(gathered.base, turned, levels)
+    first = columns(gathered.pairings)
+    held = Image(first.held, levels)
     way = upright(held) or _as_most_lay(gathered.turns)
-    base = held.turned(way).frames
-    pairings = [pair(base, each.turned(way).frames) for each in turned]
+    base = Lane(held.turned(way).frames)
+    lying = (Image(each.other, levels).turned(way).frames for each in gathered.pairings)
+    pairings = [pair(base, Lane(frames)) for frames in lying]
     turns = tuple(turned_twice(each, way) for each in gathered.turns)
     return Laid(columns(pairings), turns)
-
-
-def _held(base: bytes, turned: Sequence[Image], levels: int) -> Image:
-    """What most readings hold."""
-    table = columns([pair(base, each.frames) for each in turned])
-    chosen = vote(table, levels).chosen
-    return Image(chosen[chosen >= 0].astype("uint8").tobytes(), levels)
 
 
 def _as_most_lay(turns: Sequence[Orientation]) -> Orientation:

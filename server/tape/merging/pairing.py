@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from rapidfuzz.distance import Hamming, Levenshtein, Postfix
 
-from server.tape.merging.anchors import anchors
+from server.tape.merging.anchors import Lane, anchors
 
 AFFORDABLE: Final = 2_000_000_000
 """Length times distance up to which a gap between anchors is aligned exactly, in 0.2 s at most."""
@@ -71,12 +71,14 @@ class Pairing:
 
         Where it is missing, the one that follows it.
         """
-        steps = (~self.missing).astype(np.int32)
-        added = np.zeros_like(steps)
+        bounds = [self.begins, *(each.left for each in self.indels), self.ends]
+        steps = [self.before - self.begins]
+        steps += [each.right_end - each.left_end for each in self.indels]
+        at = np.arange(self.begins, self.ends, dtype=np.int32)
+        at += np.repeat(np.array(steps, np.int32), np.diff(bounds))
         for each in self.indels:
-            if each.right_end > each.right:
-                added[each.left - self.begins] += each.right_end - each.right
-        return np.cumsum(steps + added, dtype=np.int32) - steps + np.int32(self.before)
+            at[each.left - self.begins : each.left_end - self.begins] = each.right
+        return at
 
     @cached_property
     def flipped(self) -> NDArray[np.intp]:
@@ -98,11 +100,12 @@ class Pairing:
         return max(0.0, 1 - self.cost / length) if length else 0.0
 
 
-def pair(base: bytes, other: bytes) -> Pairing:
-    """How `other` lies on `base`; neither is empty."""
+def pair(base_lane: Lane, other_lane: Lane) -> Pairing:
+    """How one reading lies on the other; neither is empty."""
+    base, other = base_lane.frames, other_lane.frames
     if base == other:
         return Pairing(base, other, 0, len(base), 0, len(other), ())
-    at, other_at = (each.tolist() for each in anchors(base, other))
+    at, other_at = (each.tolist() for each in anchors(base_lane, other_lane))
     edges = _edges(base, other, at, other_at)
     bounds = [edges.left, *at, edges.left_end], [edges.right, *other_at, edges.right_end]
     indels: list[Indel] = []

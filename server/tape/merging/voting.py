@@ -93,9 +93,7 @@ class Outcome:
 
 def vote(table: Columns, levels: int) -> Outcome:
     """Let the readings vote on every column."""
-    chosen = table.most.copy()
-    disputed = table.disputed
-    chosen[disputed] = _plurality(table.votes[:, disputed])
+    chosen, disputed = table.plurality.copy(), table.disputed
     breaks = _parity_breaks(table, levels)
     rates = _rates(table, chosen)
     ballot = _ballot(table, chosen, rates, breaks, levels)
@@ -106,15 +104,6 @@ def vote(table: Columns, levels: int) -> Outcome:
         ballot = _ballot(table, chosen, rates, breaks, levels)
     chosen[disputed] = ballot.chosen
     return Outcome(ballot, rates, chosen)
-
-
-def _plurality(votes: Votes) -> Votes:
-    """The vote that most readings cast in each column, the smallest of several such."""
-    count = np.stack([(votes == each).sum(axis=0) for each in votes])
-    count[votes == BEYOND] = 0
-    ties = np.where(count == count.max(axis=0), votes, np.int16(0x7FFF))
-    smallest: Votes = ties.min(axis=0)
-    return smallest
 
 
 def _parity_breaks(table: Columns, levels: int) -> Reals:
@@ -135,10 +124,8 @@ def _parity_breaks(table: Columns, levels: int) -> Reals:
 
 def _rates(table: Columns, chosen: Votes) -> Rates:
     """How often each reading differs from what was chosen."""
-    there = table.votes != BEYOND
-    differs = np.flatnonzero(((table.votes != chosen) & there).any(axis=0))
-    votes, truth = table.votes[:, differs], chosen[differs]
-    reached = there.sum(axis=1) + _NEVER_TRIED
+    votes, truth = table.votes[:, table.disputed], chosen[table.disputed]
+    reached = table.reached + _NEVER_TRIED
     both = (votes >= 0) & (truth >= 0)
     flips = np.empty((len(votes), _CHANNELS))
     for number, row in enumerate(votes):
@@ -238,7 +225,8 @@ def _repeating(chosen: Votes, columns: NDArray[np.intp]) -> Reals:
     own = (chosen[columns] >= 0).astype(np.intp)
     # The pairs before and behind the frame itself, which is not to vouch for its own row.
     in_row = rows[places - own] | rows[places + 2]
-    return np.where(in_row, in_rows, seldom)
+    likely: Reals = np.where(in_row, in_rows, seldom)
+    return likely
 
 
 def _normalised(logs: Reals) -> Reals:
