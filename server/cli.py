@@ -11,8 +11,8 @@ from pkgutil import resolve_name
 from typing import Any
 
 from server.commands.console import complain
+from server.commands.station_arguments import LEVELS, add_station
 
-LEVELS = (5, 6, 7, 8)
 PROCESSORS = ("8080", "z80", "6502", "6800", "12-bit")
 NOTATIONS = ("hex", "octal", "split-octal")
 
@@ -36,7 +36,8 @@ SEARCHED_BY = {
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command that `argv` gives; returns what to exit with.
 
-    0 is done, 1 refused by the archive, 2 called with something unusable.
+    0 is done, 1 refused by the archive, 2 called with something unusable; those of the station
+    have more, see `station_arguments`.
     """
     args = parser().parse_args(argv)
     run: Callable[[Namespace], int] = resolve_name(args.run)
@@ -58,9 +59,11 @@ def parser() -> ArgumentParser:
     top = ArgumentParser(prog="python -m server", description="An archive of program tapes.")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
     _add_inspect(commands)
+    _add_merge(commands)
     _add_service(commands)
     _add_people(commands)
     _add_holdings(commands)
+    add_station(commands, _add)
     return top
 
 
@@ -92,6 +95,22 @@ def _add_inspect(commands: Any) -> None:
         help="how the code writes numbers; as its machine's people did if not given",
     )
     _json(inspect)
+
+
+def _add_merge(commands: Any) -> None:
+    merge = _add(commands, "merge", "merge:run", "make one image of several readings of a tape")
+    merge.epilog = "Exits with 0 if the readings agree, 1 if not, 2 if they cannot be merged."
+    merge.add_argument("files", nargs="+", metavar="FILE", help="an image; - is standard input")
+    merge.add_argument(
+        "-o",
+        "--output",
+        metavar="OUT",
+        help="where to write the merged image; - is standard output",
+    )
+    merge.add_argument(
+        "--levels", type=int, choices=LEVELS, help="code holes across; found out if not given"
+    )
+    _json(merge)
 
 
 def _add_service(commands: Any) -> None:
