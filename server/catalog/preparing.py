@@ -1,88 +1,52 @@
-"""Tapes prepared for the punch from images that are held: previews, reels as files, and words."""
+"""Tapes prepared for the punch from images that are held: previews, and reels as files."""
 
-from collections.abc import Mapping
-from dataclasses import asdict
+from dataclasses import dataclass
 from datetime import date
-from typing import Annotated, Any, Final
-
-from pydantic import BeforeValidator
+from typing import Final
 
 from server.catalog import downloads, images
 from server.catalog.downloads import SUFFIX
-from server.catalog.errors import Invalid, NotFound
-from server.catalog.inputs import Input, Name, OrNone
+from server.catalog.errors import NotFound
+from server.catalog.preparation_words import (
+    PreparationInput,
+    as_words,
+    invalid,
+    of_input,
+    of_words,
+)
 from server.catalog.records import Download, ImageRecord
 from server.catalog.work import Work
+from server.tape.anatomy import BOOTSTRAP
+from server.tape.codes import CODES
 from server.tape.codes.base import Parity
 from server.tape.errors import CannotPrepare
-from server.tape.findings import place
 from server.tape.formats import FORMATS, Formats
 from server.tape.identify import decode
-from server.tape.preparing import Pattern, Preparation, Prepared, legible
+from server.tape.preparing import (
+    Preparation,
+    Prepared,
+    dialects_of,
+    legible,
+    targets_of,
+)
 from server.tape.preparing import prepare as prepare_tape
 
-_USUAL: Final = Preparation()
+__all__ = [
+    "Choices",
+    "PreparationInput",
+    "as_words",
+    "choices",
+    "invalid",
+    "of_input",
+    "of_words",
+    "prepare",
+    "preview",
+    "reel",
+    "usual",
+]
 
 LONGEST_TITLE: Final = 48
 """Characters of a title that are lettered unasked: some two feet of tape."""
-
-
-def _address(value: object) -> object:
-    """An address as people write it: hexadecimal digits, octal ones behind 0o."""
-    if not isinstance(value, str) or not value.strip():
-        return None if isinstance(value, str) else value
-    digits = value.strip().lower()
-    octal = digits.startswith("0o")
-    try:
-        return int(digits.removeprefix("0o" if octal else "0x"), 8 if octal else 16)
-    except ValueError:
-        raise ValueError("give hexadecimal digits, or octal ones behind 0o") from None
-
-
-Word = Annotated[Name | None, OrNone]
-Whole = Annotated[int | None, OrNone]
-
-
-class PreparationInput(Input):
-    """The fields of a preparation, as a form, a program or a stored record gives them."""
-
-    leader_frames: int = _USUAL.leader_frames
-    trailer_frames: int = _USUAL.trailer_frames
-    leader_pattern: Pattern = _USUAL.leader_pattern
-    trailer_pattern: Pattern = _USUAL.trailer_pattern
-    lettering: Name = ""
-    levels: Whole = None
-    code: Word = None
-    parity: Annotated[Parity | None, OrNone] = None
-    format: Word = None
-    dialect: Word = None
-    program_name: Word = None
-    record_length: Whole = None
-    load_address: Annotated[int | None, BeforeValidator(_address)] = None
-    leave_entry_out: bool = False
-    accept_damage: bool = False
-    frames_per_reel: Whole = None
-
-
-def of_words(words: Mapping[str, Any]) -> Preparation:
-    """The preparation that `words` describe: field by field, as text or as JSON has it.
-
-    Raises:
-        Invalid: a field is unknown, or holds what is out of its bounds.
-    """
-    how = Preparation(**dict(PreparationInput.of(words)))
-    try:
-        how.check()
-    except CannotPrepare as refused:
-        raise invalid(refused) from None
-    return how
-
-
-def as_words(how: Preparation) -> dict[str, Any]:
-    """The same as values that JSON has, by field; `of_words` makes it again."""
-    return {
-        name: str(value) if isinstance(value, str) else value for name, value in asdict(how).items()
-    }
 
 
 def preview(work: Work, sha256: str, how: Preparation, formats: Formats = FORMATS) -> Prepared:
@@ -175,17 +139,29 @@ def usual(record: ImageRecord, today: date) -> Preparation:
     return Preparation(lettering=" ".join(filter(None, parts)))
 
 
-def invalid(refused: CannotPrepare) -> Invalid:
-    """The same refusal as one of the archive's, by the field that is at fault."""
-    where = "" if refused.frame is None else place(refused.frame)
-    sentence = _sentence(refused.what)
-    return Invalid(
-        sentence,
-        where=where or refused.choice,
-        mend=_sentence(refused.mend),
-        fields={refused.choice: _sentence(refused.mend)} if refused.choice else None,
+@dataclass(frozen=True, slots=True)
+class Choices:
+    """What there is to choose for one image, each by its name and what it is called."""
+
+    formats: tuple[tuple[str, str], ...]
+    codes: tuple[tuple[str, str], ...]
+    parities: tuple[str, ...]
+    patterns: tuple[str, ...]
+    dialects: tuple[str, ...]
+
+
+def choices(record: ImageRecord, formats: Formats = FORMATS) -> Choices:
+    """What the image can be prepared as, judged by its format alone."""
+    held = formats[record.format.removeprefix(BOOTSTRAP)]
+    names = [name for name in targets_of(held, formats) if name != held.name]
+    within = [held, *(formats[name] for name in names)]
+    codes = dict.fromkeys(code for each in within for code in each.codes)
+    parities = dict.fromkeys(parity for code in codes for parity in CODES[code].parities)
+    patterns = dict.fromkeys(pattern for each in within for pattern in each.idle)
+    return Choices(
+        formats=tuple((name, formats[name].title) for name in names),
+        codes=tuple((code, CODES[code].title) for code in codes),
+        parities=tuple(each for each in parities if each is not Parity.NONE),
+        patterns=tuple(patterns),
+        dialects=tuple(name for each in within for name in dialects_of(each)),
     )
-
-
-def _sentence(words: str) -> str:
-    return f"{words[:1].upper()}{words[1:]}."

@@ -9,7 +9,7 @@ from server.tape.identify import Decoded
 from server.tape.material import Pattern
 from server.tape.preparing.contents import Contents, contents_of
 from server.tape.preparing.leader import legible
-from server.tape.preparing.plan import Plan, plan_of, targets
+from server.tape.preparing.plan import Plan, dialects_of, plan_of, targets_of
 from server.tape.preparing.preparation import Preparation
 from server.tape.preparing.prepared import Prepared, Reel
 from server.tape.preparing.reels import overhead, wound
@@ -21,9 +21,10 @@ __all__ = [
     "Preparation",
     "Prepared",
     "Reel",
+    "dialects_of",
     "legible",
     "prepare",
-    "targets",
+    "targets_of",
 ]
 
 

@@ -14,7 +14,7 @@ from server.tape.material import Material
 from server.tape.preparing.plan import Plan
 from server.tape.view import View
 
-_MOST_PLACES: Final = 5
+_MOST_PLACES: Final = 3
 """Places that are named of one character."""
 
 _LETTERS: Final = "abcdefghijklmnopqrstuvwxyz"

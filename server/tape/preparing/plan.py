@@ -139,6 +139,20 @@ def targets(formats: Formats, offered: Iterable[Kind] | None = None) -> list[str
     ]
 
 
+def targets_of(held: Format[Any], formats: Formats) -> list[str]:
+    """The formats that a tape held in this one may be prepared in, the same included.
+
+    Frames without addresses may be given one, and are memory then.
+    """
+    addressed = {Kind.MEMORY} if Kind.FRAMES in held.offers else set()
+    return targets(formats, {*held.offers, *addressed})
+
+
+def dialects_of(known: Format[Any]) -> tuple[str, ...]:
+    """The dialects that a format crunches BASIC in; none for the others."""
+    return tuple(known.dialects) if isinstance(known, Crunching) else ()
+
+
 def _code(wanted: Format[Any], source: Decoded, how: Preparation) -> str | None:
     held = source.decoding.code
     if how.code is None:

@@ -83,7 +83,7 @@ def test_small_letters_are_not_made_capitals():
 
 
 def test_a_refusal_counts_the_places_that_it_does_not_name():
-    with pytest.raises(CannotPrepare, match="and 3 more places"):
+    with pytest.raises(CannotPrepare, match="and 5 more places"):
         prepare(text(*PROSE, "ABC;;;;;;;;DEF"), Preparation(code="ita2"))
 
 
