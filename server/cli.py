@@ -32,6 +32,26 @@ SEARCHED_BY = {
 }
 """What narrows a search, as options; kept here so that the parser imports nothing."""
 
+PATTERNS = ("usual", "blank", "rub-out", "channel-8")
+
+PREPARED_BY = (
+    ("leader-frames", "FRAMES", "length of the leader (60)"),
+    ("trailer-frames", "FRAMES", "length of the trailer (60)"),
+    ("lettering", "TEXT", "letters in the leader"),
+    ("format", "NAME", "another format, such as s-record"),
+    ("code", "NAME", "another character code, such as ita2"),
+    ("parity", "RULE", "even, odd, mark or space"),
+    ("dialect", "NAME", "dialect of a crunched program"),
+    ("program-name", "LETTER", "name of a crunched program"),
+    ("record-length", "BYTES", "most bytes in a record"),
+    ("load-address", "ADDRESS", "hexadecimal, or octal behind 0o"),
+    ("frames-per-reel", "FRAMES", "most frames on one reel"),
+)
+PREPARED_THOUGH = {
+    "leave-entry-out": "let go of an entry address without a place",
+    "accept-damage": "write damaged content anew all the same",
+}
+
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command that `argv` gives; returns what to exit with.
@@ -60,6 +80,7 @@ def parser() -> ArgumentParser:
     commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
     _add_inspect(commands)
     _add_merge(commands)
+    _add_prepare(commands)
     _add_service(commands)
     _add_people(commands)
     _add_holdings(commands)
@@ -111,6 +132,34 @@ def _add_merge(commands: Any) -> None:
         "--levels", type=int, choices=LEVELS, help="code holes across; found out if not given"
     )
     _json(merge)
+
+
+def _add_prepare(commands: Any) -> None:
+    prepare = _add(commands, "prepare", "prepare:run", "make a tape ready for the punch")
+    prepare.add_argument("what", metavar="WHAT", help="an image, or SHA-256 of one that is held")
+    prepare.add_argument(
+        "-o",
+        "--output",
+        metavar="OUT",
+        help="where to write; - is standard output; several reels are numbered",
+    )
+    prepare.add_argument(
+        "--held-levels", type=int, choices=LEVELS, help="of the image; found out if not given"
+    )
+    for name, metavar, what in PREPARED_BY:
+        prepare.add_argument(f"--{name}", metavar=metavar, help=what)
+    prepare.add_argument("--levels", type=int, choices=LEVELS, help="code holes of the new tape")
+    for end in ("leader", "trailer"):
+        prepare.add_argument(f"--{end}-pattern", choices=PATTERNS, help=f"what the {end} is of")
+    for name, what in PREPARED_THOUGH.items():
+        prepare.add_argument(f"--{name}", action="store_true", help=what)
+    prepare.add_argument(
+        "--rate", type=_rate, default=70, help="frames a second, for the time (%(default)s)"
+    )
+    prepare.add_argument(
+        "--unverified", action="store_true", help="take it though nothing vouches for it"
+    )
+    _json(prepare)
 
 
 def _add_service(commands: Any) -> None:
@@ -203,6 +252,16 @@ def _add_holdings(commands: Any) -> None:
     download.add_argument(
         "--unverified", action="store_true", help="take it though nothing vouches for it"
     )
+
+
+def _rate(text: str) -> float:
+    try:
+        rate = float(text)
+    except ValueError:
+        rate = 0
+    if not 0 < rate <= 5000:
+        raise ArgumentTypeError(f"{text} is no rate; give a number above 0 and up to 5000")
+    return rate
 
 
 def _port(text: str) -> int:
