@@ -1,22 +1,24 @@
 """One reading laid on another: which frame of the one is which of the other, and what is left.
 
 Between anchors, runs that are equal are jumped over; what is left between them is aligned exactly
-(V. I. Levenshtein's distance: a frame put in, left out or other costs one). Where several frames
-may be the one that is missing or added, because their neighbours are equal, it is always the
-first, so that readings which lost the same frame agree on its place.
+(V. I. Levenshtein's distance: a frame put in, left out or other costs one), and of ways that cost
+as much the likelier is taken (see `likelier`). Where several frames may be the one that is
+missing or added, because their neighbours are equal, it is always the first, so that readings
+which lost the same frame agree on its place.
 """
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 from rapidfuzz.distance import Hamming, Levenshtein, Postfix
 
 from server.tape.merging.anchors import Lane, anchors
+from server.tape.merging.likelier import Change, likelier
 
 AFFORDABLE: Final = 2_000_000_000
 """Length times distance up to which a gap between anchors is aligned exactly, in 0.2 s at most."""
@@ -27,26 +29,13 @@ _SLACK: Final = 16
 _LOOK_BACK: Final = 256
 
 
-class Indel(NamedTuple):
-    """Frames `left` to `left_end` of one reading that face `right` to `right_end` of the other.
-
-    One of the two is empty: the frames are missing in the other.
-    """
-
-    left: int
-    left_end: int
-    right: int
-    right_end: int
-
-
-@dataclass(
-    frozen=True,
-)
+@dataclass(frozen=True)
 class Pairing:
     """How `other` lies on `base`, frame by frame.
 
     `other` begins with frame `begins` of `base` and ends before `ends`; its first `before` frames
-    and those from `after` on lie outside of `base`. `indels` are in order.
+    and those from `after` on lie outside of `base`. `indels` are the frames missing or added, in
+    order: one side of each is empty.
     """
 
     base: bytes
@@ -55,7 +44,7 @@ class Pairing:
     ends: int
     before: int
     after: int
-    indels: tuple[Indel, ...]
+    indels: tuple[Change, ...]
 
     @cached_property
     def missing(self) -> NDArray[np.bool_]:
@@ -108,20 +97,20 @@ def pair(base_lane: Lane, other_lane: Lane) -> Pairing:
     at, other_at = (each.tolist() for each in anchors(base_lane, other_lane))
     edges = _edges(base, other, at, other_at)
     bounds = [edges.left, *at, edges.left_end], [edges.right, *other_at, edges.right_end]
-    indels: list[Indel] = []
+    indels: list[Change] = []
     for (left, right), (left_end, right_end) in pairwise(zip(*bounds, strict=True)):
         if base[left:left_end] != other[right:right_end]:
-            indels += _within(base, other, Indel(left, left_end, right, right_end))
+            indels += _within(base, other, Change(left, left_end, right, right_end))
     return _trimmed(base, other, edges, _first_possible(base, other, edges, indels))
 
 
-def _edges(base: bytes, other: bytes, at: list[int], other_at: list[int]) -> Indel:
+def _edges(base: bytes, other: bytes, at: list[int], other_at: list[int]) -> Change:
     """The part of each reading that may face the other, for one may begin or end beyond it."""
     if not at:
-        return Indel(0, len(base), 0, len(other))
+        return Change(0, len(base), 0, len(other))
     head, other_head = _facing(at[0], other_at[0])
     tail, other_tail = _facing(len(base) - at[-1], len(other) - other_at[-1])
-    return Indel(at[0] - head, at[-1] + tail, other_at[0] - other_head, other_at[-1] + other_tail)
+    return Change(at[0] - head, at[-1] + tail, other_at[0] - other_head, other_at[-1] + other_tail)
 
 
 def _facing(one: int, other: int) -> tuple[int, int]:
@@ -131,52 +120,71 @@ def _facing(one: int, other: int) -> tuple[int, int]:
     return min(one, most), min(other, most)
 
 
-def _within(base: bytes, other: bytes, gap: Indel) -> Iterator[Indel]:
-    """Where frames are missing or added in `gap`, of which both sides may hold frames."""
+def _within(base: bytes, other: bytes, gap: Change) -> Iterator[Change]:
+    """Where frames are missing or added in `gap`, which is not the same on both sides."""
     a, b = base[gap.left : gap.left_end], other[gap.right : gap.right_end]
-    if len(a) == len(b) and Hamming.distance(a, b) <= _FEW:
-        return
     if not a or not b:
         yield gap
         return
-    apart = abs(len(a) - len(b))
-    hint, most = apart + _SLACK, AFFORDABLE // max(len(a), len(b))
+    found = _few(a, b) if len(a) == len(b) else None
+    if found is None:
+        found = _exactly(a, b)
+    if found is None:
+        yield from _hopeless(gap)
+        return
+    for each in likelier(a, b, found):
+        yield Change(
+            gap.left + each.left,
+            gap.left + each.left_end,
+            gap.right + each.right,
+            gap.right + each.right_end,
+        )
+
+
+def _few(a: bytes, b: bytes) -> list[Change] | None:
+    """The frames that differ, if they are so few that no shift explains them with less."""
+    if Hamming.distance(a, b) > _FEW:
+        return None
+    places = np.flatnonzero(np.frombuffer(a, np.uint8) != np.frombuffer(b, np.uint8)).tolist()
+    return [Change(at, at + 1, at, at + 1) for at in places]
+
+
+def _exactly(a: bytes, b: bytes) -> list[Change] | None:
+    """The fewest changes that turn `a` into `b`; None where that would cost too much."""
+    hint = abs(len(a) - len(b)) + _SLACK
+    most = AFFORDABLE // max(len(a), len(b))
     if most < max(len(a), len(b)):
         hint = Levenshtein.distance(a, b, score_cutoff=most, score_hint=hint)
         if hint > most:
-            yield from _hopeless(gap)
-            return
-    for each in Levenshtein.opcodes(a, b, score_hint=hint):
-        if each.tag in {"delete", "insert"}:
-            yield Indel(
-                gap.left + each.src_start,
-                gap.left + each.src_end,
-                gap.right + each.dest_start,
-                gap.right + each.dest_end,
-            )
+            return None
+    return [
+        Change(each.src_start, each.src_end, each.dest_start, each.dest_end)
+        for each in Levenshtein.opcodes(a, b, score_hint=hint)
+        if each.tag != "equal"
+    ]
 
 
-def _hopeless(gap: Indel) -> Iterator[Indel]:
+def _hopeless(gap: Change) -> Iterator[Change]:
     """A gap too wide and too unlike for the work: frame faces frame, the rest is left over."""
     shorter = min(gap.left_end - gap.left, gap.right_end - gap.right)
     left, right = gap.left + shorter, gap.right + shorter
     if left < gap.left_end or right < gap.right_end:
-        yield Indel(left, gap.left_end, right, gap.right_end)
+        yield Change(left, gap.left_end, right, gap.right_end)
 
 
-def _first_possible(base: bytes, other: bytes, edges: Indel, indels: list[Indel]) -> list[Indel]:
+def _first_possible(base: bytes, other: bytes, edges: Change, indels: list[Change]) -> list[Change]:
     """The same indels, each moved to the first place where it explains as much."""
     left, right = edges.left, edges.right
-    moved: list[Indel] = []
+    moved: list[Change] = []
     for each in indels:
         room = min(each.left - left, each.right - right)
         by = _backwards(base, other, each, room) if room else 0
-        moved.append(Indel(*(place - by for place in each)))
+        moved.append(Change(*(place - by for place in each)))
         left, right = moved[-1].left_end, moved[-1].right_end
     return moved
 
 
-def _backwards(base: bytes, other: bytes, indel: Indel, room: int) -> int:
+def _backwards(base: bytes, other: bytes, indel: Change, room: int) -> int:
     """How far `indel` can be moved towards the start, at most `room`."""
     left, left_end, right, right_end = indel
     by = 0
@@ -195,20 +203,20 @@ def _backwards(base: bytes, other: bytes, indel: Indel, room: int) -> int:
     return by
 
 
-def _trimmed(base: bytes, other: bytes, edges: Indel, indels: list[Indel]) -> Pairing:
+def _trimmed(base: bytes, other: bytes, edges: Change, indels: list[Change]) -> Pairing:
     """The pairing without indels at its ends: there a reading begins or ends beyond the other."""
     left, left_end, right, right_end = edges
     while indels and (indels[0].left, indels[0].right) == (left, right):
         left, right = indels[0].left_end, indels[0].right_end
         del indels[0]
-    while indels and _reaches(base, other, indels[-1], Indel(left, left_end, right, right_end)):
+    while indels and _reaches(base, other, indels[-1], Change(left, left_end, right, right_end)):
         last = indels.pop()
         left_end -= last.left_end - last.left
         right_end -= last.right_end - last.right
     return Pairing(base, other, left, left_end, right, right_end, tuple(indels))
 
 
-def _reaches(base: bytes, other: bytes, indel: Indel, edges: Indel) -> bool:
+def _reaches(base: bytes, other: bytes, indel: Change, edges: Change) -> bool:
     """Whether `indel`, the last, can be moved to the very end: frames from there on are equal."""
     behind = base[
         indel.left : indel.left
