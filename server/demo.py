@@ -11,8 +11,12 @@ from server.catalog import (
     load_sheets,
     merge_choice,
     merging,
+    preparing,
     programs,
     published,
+    punching,
+    punching_start,
+    read_backs,
     tapes,
     verification,
 )
@@ -21,7 +25,8 @@ from server.catalog.condition_values import NewReport
 from server.catalog.errors import Conflict
 from server.catalog.load_sheet_values import NewTexts, SheetOf
 from server.catalog.merging_values import NewMerge
-from server.catalog.program_values import NewProgram, NewVersion
+from server.catalog.program_values import NewProgram, NewVersion, VersionRecord
+from server.catalog.punching_values import Punched, ReadBackFile
 from server.catalog.tape_values import NewTape
 from server.catalog.work import COMMAND, Work, unit_of_work
 from server.checkout import SEED_DATA
@@ -102,6 +107,8 @@ class _Loading:
             condition.log(self._as(report["by"]), NewReport.of(values))
         for sheet in library["load_sheet"]:
             self._write_sheet(sheet)
+        for each in library["punching"]:
+            self._punch(each)
 
     def _as(self, name: str) -> Work:
         return self._work.acting_as(self._actors[name])
@@ -153,9 +160,29 @@ class _Loading:
     def _sheet_of(self, sheet: Entry) -> SheetOf:
         if "image" in sheet:
             return SheetOf(sha256=self._images[sheet["image"]])
-        program = self._programs[sheet["program"]]
-        versions = programs.get(self._work, program).versions
-        label = sheet["version"]
-        return SheetOf(
-            program=program, version=next(each.id for each in versions if each.label == label)
+        return SheetOf(program=self._programs[sheet["program"]], version=self._version_of(sheet).id)
+
+    def _version_of(self, entry: Entry) -> VersionRecord:
+        """The version that an entry names by the key of its program and its label."""
+        versions = programs.get(self._work, self._programs[entry["program"]]).versions
+        return next(each for each in versions if each.label == entry["version"])
+
+    def _punch(self, entry: Entry) -> None:
+        work, version = self._as(entry["by"]), self._version_of(entry)
+        how = preparing.of_words(entry["preparation"])
+        prepared = preparing.prepare(work, version.sha256, how)
+        for begun in punching_start.begin(work, version.sha256, how, prepared, version.id):
+            punching.punched(work, begun.id, Punched.of(entry["punched"]))
+            if "read_back" in entry:
+                self._read_back(work, begun.id, entry["read_back"])
+
+    def _read_back(self, work: Work, punching_id: int, entry: Entry) -> None:
+        """Read a new tape back: from some frames into its leader to beyond its trailer."""
+        frames = punching.frames(work, punching_id).frames
+        file = ReadBackFile(
+            file_name=f"read-back-{punching_id}.bin",
+            data=frames[entry["late"] :] + bytes(entry["trailer"]),
+            read_on=work.now.date(),
+            reader=entry["reader"],
         )
+        read_backs.settle(work, read_backs.compare(work, punching_id, file, LARGEST))

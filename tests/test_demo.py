@@ -6,10 +6,20 @@ import pytest
 from sqlalchemy import Engine
 
 from server import demo
-from server.catalog import condition, images, merged, programs, search, tapes, verification
+from server.catalog import (
+    condition,
+    images,
+    merged,
+    programs,
+    punching,
+    search,
+    tapes,
+    verification,
+)
 from server.catalog.accounts import people
 from server.catalog.errors import Conflict
 from server.catalog.program_values import ProgramQuery
+from server.catalog.punching_values import PunchingQuery, Status
 from server.catalog.search_values import SearchQuery
 from server.catalog.tape_values import NewTape, TapeQuery
 from server.catalog.work import COMMAND, VISITOR, unit_of_work
@@ -29,7 +39,7 @@ def loaded(tmp_path_factory: pytest.TempPathFactory, sqlite_template):
 
 def test_the_whole_library_is_there(loaded: Engine):
     with unit_of_work(loaded, VISITOR) as work:
-        assert tapes.page(work, TapeQuery()).total == 38
+        assert tapes.page(work, TapeQuery()).total == 39
         assert programs.page(work, ProgramQuery()).total == 15
 
 
@@ -106,3 +116,17 @@ def test_verification_is_what_the_story_says(loaded: Engine, number, word):
         assert image is not None
 
         assert verification.state(work, image.sha256).word == word
+
+
+def test_one_copy_was_punched_and_read_back_and_another_waits(loaded: Engine):
+    with unit_of_work(loaded, VISITOR) as work:
+        rows = punching.page(work, PunchingQuery()).rows
+        waiting, done = (punching.get(work, each.id) for each in rows)
+        assert done.tape is not None
+        copy = tapes.get(work, done.tape)
+        assert copy.image is not None
+
+    assert (waiting.status, done.status) == (Status.PUNCHED, Status.SAME)
+    assert (copy.title, copy.punching) == ("Tide table, version 2", done.id)
+    assert copy.image.verification.word == "read back"
+    assert copy.image.lettering == "TIDE TABLE 2"

@@ -117,9 +117,14 @@ def give_up(visit: VisitDep, punching_id: int, form: FormDep) -> Response:
 
 def _step(visit: Visit, punching_id: int, form: Form, act: Act) -> Response:
     """What `act` answers; where it refuses, the page as it is now, the form kept."""
+
+    def by_volunteer(work: Work) -> Response:
+        work.actor.require(Role.VOLUNTEER)
+        return act(work)
+
     return visit.submit(
         form,
-        act,
+        by_volunteer,
         lambda work, filled: PunchingPage.of(
             work, punching_id, visit.settings.upload_limit_bytes, filled
         ),
