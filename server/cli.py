@@ -80,6 +80,7 @@ def parser() -> ArgumentParser:
     commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
     _add_inspect(commands)
     _add_merge(commands)
+    _add_merge(commands)
     _add_prepare(commands)
     _add_service(commands)
     _add_people(commands)
@@ -160,6 +161,22 @@ def _add_prepare(commands: Any) -> None:
         "--unverified", action="store_true", help="take it though nothing vouches for it"
     )
     _json(prepare)
+
+
+def _add_merge(commands: Any) -> None:
+    merge = _add(commands, "merge", "merge:run", "make one image of several readings of a tape")
+    merge.epilog = "Exits with 0 if the readings agree, 1 if not, 2 if they cannot be merged."
+    merge.add_argument("files", nargs="+", metavar="FILE", help="an image; - is standard input")
+    merge.add_argument(
+        "-o",
+        "--output",
+        metavar="OUT",
+        help="where to write the merged image; - is standard output",
+    )
+    merge.add_argument(
+        "--levels", type=int, choices=LEVELS, help="code holes across; found out if not given"
+    )
+    _json(merge)
 
 
 def _add_service(commands: Any) -> None:

@@ -12,6 +12,7 @@ from server.api import (
     condition_reports,
     families,
     images,
+    merging,
     problems,
     programs,
     search,
@@ -30,6 +31,7 @@ VERSION: Final = "/v1"
 
 ROUTERS: Final[tuple[APIRouter, ...]] = (
     images.router,
+    merging.router,
     strips.router,
     families.router,
     search.router,

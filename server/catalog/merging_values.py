@@ -59,9 +59,9 @@ class Settling(Input):
         Ruling, Field(description="`frame`, `no-frame`, or `as-voted` to take a settlement back.")
     ]
     value: Annotated[
-        int | None,
+        Annotated[int, Field(ge=0, le=255)] | None,
         OrNone,
-        Field(ge=0, le=255, description="The frame punched there, where the ruling is `frame`."),
+        Field(description="The frame punched there, where the ruling is `frame`."),
     ] = None
     note: Annotated[RequiredText, Field(description="What was seen, and where.")]
 

@@ -1,13 +1,12 @@
 """`inspect`: what a file would be decoded to; needs the tape core only, no database."""
 
-import sys
 from argparse import Namespace
 from collections.abc import Iterator
-from pathlib import Path
 
 from server.catalog.dialects import formats_of
 from server.catalog.errors import Invalid
 from server.commands.console import DONE, UNUSABLE, complain, give, labelled, say
+from server.commands.files import read
 from server.decoding_settings import DecodingSettings
 from server.inspection import (
     BlockFacts,
@@ -28,13 +27,8 @@ from server.tape.listing import Listing
 from server.tape.machine_notation import Writing, writing_of
 from server.tape.program_view import MachineCode, machine_code
 
-STANDARD_INPUT = "-"
-
 _MOST_BLOCKS = 40
 """Blocks that are named one by one; JSON has them all."""
-
-LARGEST = 50_000_000
-"""Frames on 127 km of tape: a hundred of the longest rolls, so no input runs without end."""
 
 
 class FileFacts(ImageFacts):
@@ -62,7 +56,7 @@ def run(args: Namespace) -> int:
 
 def _inspect(name: str, args: Namespace, formats: Formats) -> int:
     try:
-        decoded = decode(_read(name), args.levels, formats)
+        decoded = decode(read(name), args.levels, formats)
     except OSError as error:
         complain(f"{name}: {error.strerror or error}", "Give the name of a file that can be read.")
     except BadImage as error:
@@ -71,21 +65,6 @@ def _inspect(name: str, args: Namespace, formats: Formats) -> int:
     else:
         return _show(name, decoded, args)
     return UNUSABLE
-
-
-def _read(name: str) -> bytes:
-    """The bytes of a file, or of standard input; no more than any tape can have."""
-    if name == STANDARD_INPUT:
-        data = sys.stdin.buffer.read(LARGEST + 1)
-    else:
-        with Path(name).open("rb") as file:
-            data = file.read(LARGEST + 1)
-    if len(data) > LARGEST:
-        raise BadImage(
-            f"it has more than {LARGEST:,} bytes, so it is no tape",
-            mend="give the image of one tape, a byte for each frame",
-        )
-    return data
 
 
 def _show(name: str, decoded: Decoded, args: Namespace) -> int:

@@ -13,6 +13,8 @@ from server.web import (
     help,  # noqa: A004 - the pages of help are called so
     home,
     images,
+    merged,
+    merging,
     programs,
     search,
     search_more,
@@ -35,6 +37,8 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     families.router,
     downloads.router,
     vouching.router,
+    merging.router,
+    merged.router,
     programs.router,
     search.router,
     search_more.router,

@@ -7,6 +7,8 @@ from fastapi import APIRouter
 from starlette.requests import Request
 from starlette.responses import Response
 
+from server.catalog import merging, passes
+from server.catalog.merging_values import MOST
 from server.catalog.vocabulary import CAUTIONS, Hazard
 from server.delivery.one_page import SIZES
 from server.statuses import PROBLEMS, Problem
@@ -53,6 +55,17 @@ class LoadSheetsPage(PageContext):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class MergingPage(PageContext):
+    """How several readings become one image, and when they are said to agree."""
+
+    template: ClassVar[str] = "pages/help/merging.html"
+    title: str = "Merging readings"
+    passes_rule: str = passes.RULE
+    agree_rule: str = merging.RULE
+    most: int = MOST
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class DigestsPage(PageContext):
     """How to see that a file is the right one."""
 
@@ -94,6 +107,7 @@ FIXED = {
     "/words": WordsPage(),
     "/formats": FormatsPage(),
     "/load-sheets": LoadSheetsPage(),
+    "/merging": MergingPage(),
     "/digests": DigestsPage(),
     "/problems": ProblemsPage(),
     "/cautions": CautionsPage(),

@@ -6,8 +6,9 @@ from typing import ClassVar
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.catalog import images
+from server.catalog import images, merged
 from server.catalog.dialects import dialect_of
+from server.catalog.merging_values import MergedRow
 from server.catalog.records import Comparison, ImageRecord, KinRecord
 from server.catalog.side_by_side import Shown, page_of, shown
 from server.catalog.tape_values import Page
@@ -41,6 +42,7 @@ class ImagePage(PageContext):
     kin: tuple[KinRecord, ...]
     figures: Estimates
     strips: Strips
+    merged: Page[MergedRow]
 
     @classmethod
     def of(cls, work: Work, sha256: str, rate: str) -> "ImagePage":
@@ -53,6 +55,7 @@ class ImagePage(PageContext):
             kin=images.kin(work, sha256),
             figures=estimates(image.bytes, rate),
             strips=strips_of(work, image),
+            merged=merged.page(work, image=sha256),
         )
 
 

@@ -61,10 +61,10 @@ def strips_of(work: Work, image: ImageRecord) -> Strips:
     pictured = pictures.of(work, image)
     start = image.data.start - BEFORE if image.data.frames else 0
     return Strips(
-        data=_shown(pictured.strip(start, FRAMES_A_ROW)),
+        data=shown(pictured.strip(start, FRAMES_A_ROW)),
         letters=tuple(_letters(pictured, each) for each in image.findings if _is_text(each)),
         beside=tuple(
-            None if _is_text(each) else _shown(pictured.strip(each.frame - BEFORE, BESIDE))
+            None if _is_text(each) else shown(pictured.strip(each.frame - BEFORE, BESIDE))
             for each in image.findings[:MOST_BESIDE]
         ),
     )
@@ -76,10 +76,11 @@ def _is_text(finding: Finding) -> bool:
 
 def _letters(pictured: Pictured, finding: Finding) -> Shown:
     frames = min(finding.frames + 2 * BEFORE, MOST_LETTERS)
-    return _shown(pictured.strip(finding.frame - BEFORE, frames, as_punched=True))
+    return shown(pictured.strip(finding.frame - BEFORE, frames, as_punched=True))
 
 
-def _shown(strip: Strip) -> Shown:
+def shown(strip: Strip) -> Shown:
+    """A strip as a page shows it."""
     # The picture escapes whatever it quotes of the tape.
     return Shown(Markup(strip.svg), strip.span.start, strip.span.stop - 1)  # noqa: S704
 
@@ -103,7 +104,7 @@ class StripsPage(PageContext):
         first = min(max(start, 0), image.bytes - 1)
         stop = min(first + FRAMES_A_ROW * ROWS_A_PAGE, image.bytes)
         rows = [
-            _shown(pictured.strip(at, FRAMES_A_ROW, as_punched=as_punched))
+            shown(pictured.strip(at, FRAMES_A_ROW, as_punched=as_punched))
             for at in range(first, stop, FRAMES_A_ROW)
         ]
         if as_punched and Orientation(image.orientation).runs_backwards:

@@ -6,9 +6,10 @@ from typing import ClassVar
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.catalog import condition, events, images, tapes
+from server.catalog import condition, events, images, merged, tapes
 from server.catalog.condition_values import ReportRecord
 from server.catalog.events import EventRecord, ObjectKind
+from server.catalog.merging_values import MergedRow
 from server.catalog.records import ImageRecord, KinRecord
 from server.catalog.tape_values import Page, TapeQuery, TapeRecord, TapeRow
 from server.catalog.work import Work
@@ -47,6 +48,7 @@ class TapePage(PageContext):
     kin: tuple[KinRecord, ...]
     figures: Estimates | None
     strips: Strips | None
+    merged: Page[MergedRow]
     reports: Page[ReportRecord]
     history: tuple[EventRecord, ...]
 
@@ -63,6 +65,7 @@ class TapePage(PageContext):
             kin=images.kin(work, image.sha256) if image else (),
             figures=estimates(image.bytes, rate) if image else None,
             strips=strips_of(work, image) if image else None,
+            merged=merged.page(work, tape=number),
             reports=condition.page(work, tape=number, page_size=REPORTS_SHOWN),
             history=events.of(work, ObjectKind.TAPE, number),
         )

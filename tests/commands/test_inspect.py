@@ -76,7 +76,7 @@ def test_inspect_says_which_frame_has_a_hole_too_many(reel, said):
 
 
 def test_inspect_does_not_read_without_end(monkeypatch, said):
-    monkeypatch.setattr("server.commands.inspect.LARGEST", 1000)
+    monkeypatch.setattr("server.commands.files.LARGEST", 1000)
 
     assert main(["inspect", "/dev/zero"]) == UNUSABLE
     assert "more than 1,000 bytes" in said().err

@@ -16,6 +16,8 @@ from server.web import (
     help,  # noqa: A004 - the pages of help are called so
     home,
     images,
+    merged,
+    merging,
     programs,
     search,
     search_more,
@@ -30,8 +32,8 @@ from server.web.context import PageContext
 from server.web.render import environment
 
 MODULES = (
-    accounts, code, condition, downloads, errors, families, help, home, images, programs, search,
-    search_more, strips, tape_forms, tapes, upload, vouching, work,
+    accounts, code, condition, downloads, errors, families, help, home, images, merged, merging,
+    programs, search, search_more, strips, tape_forms, tapes, upload, vouching, work,
 )  # fmt: skip
 
 PAGES = sorted(
