@@ -80,7 +80,6 @@ def parser() -> ArgumentParser:
     commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
     _add_inspect(commands)
     _add_merge(commands)
-    _add_merge(commands)
     _add_prepare(commands)
     _add_service(commands)
     _add_people(commands)
@@ -117,50 +116,6 @@ def _add_inspect(commands: Any) -> None:
         help="how the code writes numbers; as its machine's people did if not given",
     )
     _json(inspect)
-
-
-def _add_merge(commands: Any) -> None:
-    merge = _add(commands, "merge", "merge:run", "make one image of several readings of a tape")
-    merge.epilog = "Exits with 0 if the readings agree, 1 if not, 2 if they cannot be merged."
-    merge.add_argument("files", nargs="+", metavar="FILE", help="an image; - is standard input")
-    merge.add_argument(
-        "-o",
-        "--output",
-        metavar="OUT",
-        help="where to write the merged image; - is standard output",
-    )
-    merge.add_argument(
-        "--levels", type=int, choices=LEVELS, help="code holes across; found out if not given"
-    )
-    _json(merge)
-
-
-def _add_prepare(commands: Any) -> None:
-    prepare = _add(commands, "prepare", "prepare:run", "make a tape ready for the punch")
-    prepare.add_argument("what", metavar="WHAT", help="an image, or SHA-256 of one that is held")
-    prepare.add_argument(
-        "-o",
-        "--output",
-        metavar="OUT",
-        help="where to write; - is standard output; several reels are numbered",
-    )
-    prepare.add_argument(
-        "--held-levels", type=int, choices=LEVELS, help="of the image; found out if not given"
-    )
-    for name, metavar, what in PREPARED_BY:
-        prepare.add_argument(f"--{name}", metavar=metavar, help=what)
-    prepare.add_argument("--levels", type=int, choices=LEVELS, help="code holes of the new tape")
-    for end in ("leader", "trailer"):
-        prepare.add_argument(f"--{end}-pattern", choices=PATTERNS, help=f"what the {end} is of")
-    for name, what in PREPARED_THOUGH.items():
-        prepare.add_argument(f"--{name}", action="store_true", help=what)
-    prepare.add_argument(
-        "--rate", type=_rate, default=70, help="frames a second, for the time (%(default)s)"
-    )
-    prepare.add_argument(
-        "--unverified", action="store_true", help="take it though nothing vouches for it"
-    )
-    _json(prepare)
 
 
 def _add_merge(commands: Any) -> None:
