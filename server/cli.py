@@ -134,6 +134,34 @@ def _add_merge(commands: Any) -> None:
     _json(merge)
 
 
+def _add_prepare(commands: Any) -> None:
+    prepare = _add(commands, "prepare", "prepare:run", "make a tape ready for the punch")
+    prepare.add_argument("what", metavar="WHAT", help="an image, or SHA-256 of one that is held")
+    prepare.add_argument(
+        "-o",
+        "--output",
+        metavar="OUT",
+        help="where to write; - is standard output; several reels are numbered",
+    )
+    prepare.add_argument(
+        "--held-levels", type=int, choices=LEVELS, help="of the image; found out if not given"
+    )
+    for name, metavar, what in PREPARED_BY:
+        prepare.add_argument(f"--{name}", metavar=metavar, help=what)
+    prepare.add_argument("--levels", type=int, choices=LEVELS, help="code holes of the new tape")
+    for end in ("leader", "trailer"):
+        prepare.add_argument(f"--{end}-pattern", choices=PATTERNS, help=f"what the {end} is of")
+    for name, what in PREPARED_THOUGH.items():
+        prepare.add_argument(f"--{name}", action="store_true", help=what)
+    prepare.add_argument(
+        "--rate", type=_rate, default=70, help="frames a second, for the time (%(default)s)"
+    )
+    prepare.add_argument(
+        "--unverified", action="store_true", help="take it though nothing vouches for it"
+    )
+    _json(prepare)
+
+
 def _add_service(commands: Any) -> None:
     serve = _add(commands, "serve", "service:serve", "serve the archive to browsers")
     serve.add_argument("--host", default="127.0.0.1", help="address to listen on (%(default)s)")
