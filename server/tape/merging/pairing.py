@@ -179,9 +179,18 @@ def _first_possible(base: bytes, other: bytes, edges: Change, indels: list[Chang
     for each in indels:
         room = min(each.left - left, each.right - right)
         by = _backwards(base, other, each, room) if room else 0
-        moved.append(Change(*(place - by for place in each)))
-        left, right = moved[-1].left_end, moved[-1].right_end
+        here = Change(*(place - by for place in each))
+        if moved and (here.left, here.right) == (left, right) and _alike(moved[-1], here):
+            here = Change(moved[-1].left, here.left_end, moved[-1].right, here.right_end)
+            del moved[-1]
+        moved.append(here)
+        left, right = here.left_end, here.right_end
     return moved
+
+
+def _alike(one: Change, other: Change) -> bool:
+    """Whether frames are missing in both, or added in both."""
+    return (one.left == one.left_end) == (other.left == other.left_end)
 
 
 def _backwards(base: bytes, other: bytes, indel: Change, room: int) -> int:

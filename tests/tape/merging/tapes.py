@@ -56,9 +56,7 @@ CHECKSUMMED: Mapping[str, Callable[[int], Image]] = MappingProxyType(
         "s-record": lambda frames: SRecord().build(HexProgram(_memory(frames, 2.85))),
         "semicolon-hex": lambda frames: SemicolonHex().build(HexProgram(_memory(frames, 2.85))),
         "tek-hex": lambda frames: TekHex().build(HexProgram(_memory(frames, 2.85))),
-        "absolute-block": lambda frames: AbsoluteBlock().build(
-            BlockProgram(_memory(frames, 1.06))
-        ),
+        "absolute-block": lambda frames: AbsoluteBlock().build(BlockProgram(_memory(frames, 1.06))),
         "checksum-block": lambda frames: ChecksumBlock().build(
             CheckedProgram(_memory(frames, 1.04))
         ),
