@@ -1,14 +1,19 @@
 """Whether a load sheet fits one page, and in which size of letters: known before it is printed.
 
-The page is what A4 and Letter have in common between margins of 12 mm. Letters are taken for as
-wide as those of a wide sans serif, so that the sheet fits with a narrower one too. Sizes of
-paper: ISO 216 (A4: 210 by 297 mm); ANSI/ASME Y14.1 (Letter: 8.5 by 11 in), both from memory.
+The page is what A4 and Letter have in common between margins of 12 mm. Sizes of paper: ISO 216
+(A4: 210 by 297 mm); ANSI/ASME Y14.1 (Letter: 8.5 by 11 in), both from memory. The stylesheet
+asks for faces that are all as wide as each other; see `LETTER_WIDTHS`.
 """
 
+import re
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from math import ceil
+from types import MappingProxyType
 from typing import Final
+from unicodedata import normalize
 
+from server.catalog.key_in import Cell
 from server.catalog.load_sheet_values import SheetRecord
 from server.delivery.sheet_sections import Look, Section, imprint, sections
 from server.tape.findings import MM_PER_INCH
@@ -27,17 +32,45 @@ TITLE: Final = 1.4
 HEADINGS_MM: Final = 34
 BETWEEN: Final = 0.55
 STEP_INDENT: Final = 2.2
+CELL_INDENT: Final = 0.8
+CELL_GAP: Final = 1.5
 CELL_COLUMNS: Final = 4
 CELL_COLUMNS_WITH_REMARKS: Final = 2
 
+_WIDTHS: Final = """
+    191 '  222 ijl\N{LEFT SINGLE QUOTATION MARK}\N{RIGHT SINGLE QUOTATION MARK}  260 |
+    278 I!,./:;[\\]ft\N{NO-BREAK SPACE}  333 ()-`r“”  334 {}  355 "  389 *  469 ^
+    500 Jckszvxy  556 $#?_0123456789Labdeghnopqu\N{EN DASH}  584 +<=>~\N{MULTIPLICATION SIGN}
+    611 FTZ  667 &ABEKPSVXY  722 CDHNRUw  778 GOQ  833 Mm  889 %  944 W  1000 —…  1015 @
+"""
+
+LETTER_WIDTHS: Final[Mapping[str, float]] = MappingProxyType(
+    {" ": 0.278}
+    | {
+        character: int(thousandths) / 1000
+        for thousandths, characters in (
+            each.split(" ", 1) for each in re.split(r" {2,}|\n +", _WIDTHS.strip())
+        )
+        for character in characters
+    }
+)
+"""Widths in letters' sizes of the sans serif that printers have built in, and of the faces that
+are made to its measure (the metrics file of that face, from memory; a test asks the browser)."""
+
+_OTHERS: Final = 1.0
+"""No character of another script is wider than the letters are high."""
+
+_BOLD: Final = 1.1
+_MONO: Final = 0.61
+"""Faces of fixed width: 0.6 or little more (common practice, no source)."""
+
 _POINTS_A_MM: Final = 72 / MM_PER_INCH
-_ADDRESS_PT: Final = 34
+_ADDRESS_PT: Final = 28
 """What the line with the address of the page takes below it, were it two lines long."""
 
-_SAFETY: Final = 0.97
+_SAFETY: Final = 0.985
 
-_NARROW: Final = frozenset("iljtfrI.,:;'|!()[]-/ ")
-_WIDE: Final = frozenset("mwMWOQG@%&—…")
+Wide = Callable[[str], float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +100,7 @@ def fit_of(sheet: SheetRecord) -> Fit:
 def _height(sheet: SheetRecord, told: tuple[Section, ...], points: int) -> float:
     """How many points high the sheet is in letters of `points`."""
     whole = WIDTH_MM * _POINTS_A_MM / points
-    title = lines_of(sheet.heading, whole / TITLE / 1.1) * TITLE
+    title = lines_of(sheet.heading, whole / TITLE, _bold) * TITLE
     below = lines_of(sheet.machine, whole) if sheet.machine else 0
     body = sum(_lines(section, points) + BETWEEN / LINE for section in told)
     last = lines_of(imprint(sheet), whole) + BETWEEN / LINE
@@ -78,7 +111,7 @@ def _lines(section: Section, points: int) -> float:
     """How many lines high a section is."""
     headings = HEADINGS_MM * _POINTS_A_MM / points
     width = WIDTH_MM * _POINTS_A_MM / points - headings
-    heading = lines_of(section.heading, (headings - 1) / 1.1)
+    heading = lines_of(section.heading, headings - 1, _bold)
     inner = width - STEP_INDENT if section.look in (Look.STEPS, Look.CAUTIONS) else width
     text = sum(lines_of(line, inner) for line in section.lines)
     return max(heading, text + _cell_lines(section, width))
@@ -86,12 +119,15 @@ def _lines(section: Section, points: int) -> float:
 
 def _cell_lines(section: Section, width: float) -> float:
     columns = columns_of(section)
-    heights = [
-        lines_of(f"{cell.address}MM{cell.contents}MM{cell.remark}", width / columns - 1.5)
-        for cell in section.cells
-    ]
+    within = (width - CELL_GAP * (columns - 1)) / columns
+    heights = [_cell_height(cell, within) for cell in section.cells]
     # Columns are evened out, but no cell is parted.
     return ceil(sum(heights) / columns) + (max(heights) - 1 if heights else 0)
+
+
+def _cell_height(cell: Cell, width: float) -> int:
+    beside = width - _mono(cell.address) - CELL_INDENT
+    return lines_of(f"{cell.contents} {cell.remark}".rstrip(), beside, _mono)
 
 
 def columns_of(section: Section) -> int:
@@ -100,25 +136,29 @@ def columns_of(section: Section) -> int:
     return CELL_COLUMNS_WITH_REMARKS if remarks else CELL_COLUMNS
 
 
-def lines_of(text: str, width: float) -> int:
+def _plain(text: str) -> float:
+    # An accented letter is as wide as the letter without its accent.
+    return sum(LETTER_WIDTHS.get(normalize("NFD", each)[0], _OTHERS) for each in text)
+
+
+def _bold(text: str) -> float:
+    return _plain(text) * _BOLD
+
+
+def _mono(text: str) -> float:
+    return sum(_MONO if each in LETTER_WIDTHS else _OTHERS for each in text)
+
+
+def lines_of(text: str, width: float, wide: Wide = _plain) -> int:
     """How many lines `text` takes, broken between words, in a column of `width` letters' sizes."""
-    lines, used = 1, 0.0
+    lines, used, blank = 1, 0.0, wide(" ")
     for word in text.split(" "):
-        wide = sum(_wide(each) for each in word)
-        if used and used + _wide(" ") + wide > width:
+        size = wide(word)
+        if used and used + blank + size > width:
             lines, used = lines + 1, 0.0
-        used += (_wide(" ") if used else 0.0) + wide
+        used += (blank if used else 0.0) + size
         if used > width:
             # A word longer than the line is broken anywhere.
             lines += int(used // width)
             used %= width
     return lines
-
-
-def _wide(character: str) -> float:
-    """How wide a character is, of the size of its letters (a wide sans serif, from memory)."""
-    if character in _NARROW:
-        return 0.42
-    if character in _WIDE or ord(character) > 0x2FF:
-        return 1.0
-    return 0.72 if character.isupper() else 0.64

@@ -28,6 +28,8 @@ OPEN = [
     "/images/{long}/listing?page=2",
     "/images/{kites}/compare/{seeded}",
     "/images/{kites}/compare/{hex}?lines=all",
+    "/images/{hex}/sheet",
+    "/images/{hex}/sheet/history",
     "/programs",
     "/programs?q=nothing",
     "/programs/{program}",
@@ -54,6 +56,7 @@ OPEN = [
     "/help/formats",
     "/help/digests",
     "/help/problems",
+    "/help/load-sheets",
     "/help/cautions",
     "/help/api",
 ]
@@ -63,6 +66,7 @@ FOR_VOLUNTEERS = [
     "/tapes/new",
     "/tapes/1979.1/edit",
     "/tapes/1979.1/condition/new",
+    "/images/{hex}/sheet/edit",
     "/account",
 ]
 FOR_ARCHIVISTS = [
