@@ -66,6 +66,15 @@ class MergingPage(PageContext):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class PreparingPage(PageContext):
+    """How a tape is prepared for the punch, format by format."""
+
+    template: ClassVar[str] = "pages/help/preparing.html"
+    title: str = "Preparing a tape"
+    formats: tuple[Any, ...] = tuple(FORMATS.values())
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class DigestsPage(PageContext):
     """How to see that a file is the right one."""
 
@@ -108,6 +117,7 @@ FIXED = {
     "/formats": FormatsPage(),
     "/load-sheets": LoadSheetsPage(),
     "/merging": MergingPage(),
+    "/preparing": PreparingPage(),
     "/digests": DigestsPage(),
     "/problems": ProblemsPage(),
     "/cautions": CautionsPage(),

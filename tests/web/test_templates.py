@@ -16,9 +16,13 @@ from server.web import (
     help,  # noqa: A004 - the pages of help are called so
     home,
     images,
+    labels,
     merged,
     merging,
+    preparing,
     programs,
+    punching_steps,
+    punchings,
     search,
     search_more,
     strips,
@@ -33,7 +37,8 @@ from server.web.render import environment
 
 MODULES = (
     accounts, code, condition, downloads, errors, families, help, home, images, merged, merging,
-    programs, search, search_more, strips, tape_forms, tapes, upload, vouching, work,
+    preparing, programs, search, search_more, strips, tape_forms, tapes, upload, vouching, work,
+    labels, punching_steps, punchings,
 )  # fmt: skip
 
 PAGES = sorted(

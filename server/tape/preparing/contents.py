@@ -87,7 +87,7 @@ def _in_parity(plan: Plan, image: Image, span: Span) -> tuple[bytes, int]:
             f"{at} frames into its content; in another parity that would no longer show",
             frame=source_frame(plan, span.start + at),
             mend="keep the parity, mend the image first, or accept the damage",
-            choice="parity",
+            choice="accept_damage",
         )
     return bytes(changed), characters.parity_errors.size
 

@@ -1,6 +1,7 @@
 """Leader and trailer: the pattern that loaders pass over, and letters to be read by eye."""
 
 from typing import Final
+from unicodedata import combining, normalize
 
 from server.tape.codes import CODES
 from server.tape.errors import CannotPrepare
@@ -72,9 +73,10 @@ def drawn(name: str) -> frozenset[str]:
 
 
 def legible(text: str, levels: int) -> str:
-    """`text` with blanks for what cannot be punched as a letter, and its spaces made single."""
+    """`text` as far as it can be punched: without accents, blanks for what has no letter."""
     chosen = next(each for each in ALPHABETS if alphabet(each).height <= levels)
-    kept = (each if each.upper() in drawn(chosen) else " " for each in text)
+    bare = (each for each in normalize("NFKD", text) if not combining(each))
+    kept = (each if each.upper() in drawn(chosen) else " " for each in bare)
     return " ".join("".join(kept).split())
 
 
