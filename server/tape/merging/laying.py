@@ -13,9 +13,14 @@ from server.tape.merging.pairing import pair
 
 @dataclass(frozen=True, slots=True)
 class Laid:
-    """The readings in columns, and how each was turned."""
+    """The readings in columns, and how each was turned.
+
+    The rows of `table` have an order of their own, so that nothing worked out from them depends
+    on the order of the readings; `rows` gives the row of each reading.
+    """
 
     table: Columns
+    rows: tuple[int, ...]
     turns: tuple[Orientation, ...]
 
 
@@ -37,10 +42,11 @@ def lay(images: Sequence[Image], levels: int, upright: Upright) -> Laid:
     held = Image(first.held, levels)
     way = upright(held) or _as_most_lay(gathered.turns)
     base = Lane(held.turned(way).frames)
-    lying = (Image(each.other, levels).turned(way).frames for each in gathered.pairings)
-    pairings = [pair(base, Lane(frames)) for frames in lying]
-    turns = tuple(turned_twice(each, way) for each in gathered.turns)
-    return Laid(columns(pairings), turns)
+    lying = [Image(each.other, levels).turned(way).frames for each in gathered.pairings]
+    order = sorted(range(len(lying)), key=lying.__getitem__)
+    table = columns([pair(base, Lane(lying[number])) for number in order])
+    rows = tuple(order.index(number) for number in range(len(order)))
+    return Laid(table, rows, tuple(turned_twice(each, way) for each in gathered.turns))
 
 
 def _as_most_lay(turns: Sequence[Orientation]) -> Orientation:

@@ -215,20 +215,28 @@ def _backwards(base: bytes, other: bytes, indel: Change, room: int) -> int:
 def _trimmed(base: bytes, other: bytes, edges: Change, indels: list[Change]) -> Pairing:
     """The pairing without indels at its ends: there a reading begins or ends beyond the other."""
     left, left_end, right, right_end = edges
-    while indels and (indels[0].left, indels[0].right) == (left, right):
-        left, right = indels[0].left_end, indels[0].right_end
-        del indels[0]
-    while indels and _reaches(base, other, indels[-1], Change(left, left_end, right, right_end)):
+    while indels and _from_start(base, other, indels[0], (left, right)):
+        first = indels.pop(0)
+        left += first.left_end - first.left
+        right += first.right_end - first.right
+    while indels and _to_end(base, other, indels[-1], (left_end, right_end)):
         last = indels.pop()
         left_end -= last.left_end - last.left
         right_end -= last.right_end - last.right
     return Pairing(base, other, left, left_end, right, right_end, tuple(indels))
 
 
-def _reaches(base: bytes, other: bytes, indel: Change, edges: Change) -> bool:
-    """Whether `indel`, the last, can be moved to the very end: frames from there on are equal."""
-    behind = base[
-        indel.left : indel.left
-        + min(edges.left_end - indel.left_end, edges.right_end - indel.right_end)
-    ]
-    return other.startswith(behind, indel.right)
+def _from_start(base: bytes, other: bytes, first: Change, start: tuple[int, int]) -> bool:
+    """Whether frames at the `start` may be missing or added as well as those of `first`."""
+    a, b = base[start[0] : first.left], other[start[1] : first.right]
+    moved = base[start[0] : first.left_end], other[start[1] : first.right_end]
+    if not a:
+        return True
+    return Hamming.distance(moved[0][-len(a) :], moved[1][-len(a) :]) <= Hamming.distance(a, b)
+
+
+def _to_end(base: bytes, other: bytes, last: Change, end: tuple[int, int]) -> bool:
+    """Whether frames at the `end` may be missing or added as well as those of `last`."""
+    a, b = base[last.left_end : end[0]], other[last.right_end : end[1]]
+    moved = base[last.left : end[0]], other[last.right : end[1]]
+    return Hamming.distance(moved[0][: len(a)], moved[1][: len(a)]) <= Hamming.distance(a, b)

@@ -62,6 +62,7 @@ class _Teller:
         self._images = images
         self._table = laid.table
         self._turns = laid.turns
+        self._rows = laid.rows
         self._verdicts = verdicts
         self._image = image
         self._data = image.data_span()
@@ -109,7 +110,7 @@ class _Teller:
 
     def _dispute(self, column: int, by: SettledBy, confidence: float) -> Dispute:
         value = int(self._verdicts.chosen[column])
-        votes = self._table.votes[:, column].tolist()
+        votes = self._table.votes[list(self._rows), column].tolist()
         return Dispute(
             column=column,
             frame=int(self._frame[column]) if value >= 0 else None,
@@ -122,14 +123,15 @@ class _Teller:
 
     def _place(self, number: int, column: int) -> int | None:
         """The frame of a reading, as it was read, at or after `column`; None if it ends before."""
-        if self._table.votes[number, column] == BEYOND:
+        row = self._rows[number]
+        if self._table.votes[row, column] == BEYOND:
             return None
-        place, length = int(self._table.places[number, column]), len(self._images[number])
+        place, length = int(self._table.places[row, column]), len(self._images[number])
         return length - 1 - place if self._turns[number].runs_backwards else place
 
     def source(self, number: int) -> Source:
         """How one reading differs from what was chosen."""
-        votes, chosen = self._table.votes[number], self._verdicts.chosen
+        votes, chosen = self._table.votes[self._rows[number]], self._verdicts.chosen
         reached = np.flatnonzero(votes != BEYOND)
         start, stop = int(self._frame[reached[0]]), int(self._frame[reached[-1]])
         span = Span(start, stop + bool(self._stands[reached[-1]]))

@@ -24,6 +24,10 @@ SURE: Final = 0.99
 _IMPOSSIBLE: Final = -1e9
 _NEVER_TRIED: Final = 200
 """Frames that each reading is held to have read before, half an error of each kind among them."""
+_BEST: Final = 0.0005
+"""No reader is trusted to misread a channel more seldom: on a bad spot of the tape readers err
+together, and several that agree there are not as independent as the model says."""
+
 _READ_TWICE: Final = 0.9
 """The share of added frames that equal a neighbour (our estimate: a reader that stutters)."""
 _CHANNELS: Final = 8
@@ -134,7 +138,7 @@ def _rates(table: Columns, chosen: Votes) -> Rates:
     drops = ((votes == MISSING) & (truth >= 0)).sum(axis=1)
     adds = ((votes >= 0) & (truth == MISSING)).sum(axis=1)
     return Rates(
-        np.minimum((flips + 0.5 / _CHANNELS) / reached[:, np.newaxis], 0.25),
+        np.clip((flips + 0.5 / _CHANNELS) / reached[:, np.newaxis], _BEST, 0.25),
         np.minimum((drops + 0.5) / reached, 0.25),
         np.minimum((adds + 0.5) / reached, 0.25),
     )
