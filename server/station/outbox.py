@@ -146,7 +146,14 @@ class Outbox:
                     f"Something else is sending from {self.folder}.",
                     mend="Wait until it has ended.",
                 ) from None
+            self._tidy()
             yield
+
+    def _tidy(self) -> None:
+        """Take away the frames of readings that are sent, where a crash left them."""
+        for path in self.folder.glob("*.bin"):
+            if path.with_suffix(_SENT).exists() and not path.with_suffix(".json").exists():
+                path.unlink()
 
 
 def _digest_at(path: Path) -> str:

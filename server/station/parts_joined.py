@@ -24,7 +24,7 @@ def _join_one(
     parts: Parts, further: list[Path], last: Path | None, near: int | None
 ) -> Joined | None:
     """Join the first of `further` that can be, and take it out of them."""
-    held = parts.first.read_bytes()
+    held = parts.first.read_bytes() if further else b""
     for path in further:
         joined = join(held, path.read_bytes(), near if path == last else None)
         if joined is not None:
