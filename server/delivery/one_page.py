@@ -34,6 +34,7 @@ BETWEEN: Final = 0.55
 STEP_INDENT: Final = 2.2
 CELL_INDENT: Final = 0.8
 CELL_GAP: Final = 1.5
+CELLS_IN_ONE_COLUMN: Final = 6
 CELL_COLUMNS: Final = 4
 CELL_COLUMNS_WITH_REMARKS: Final = 2
 
@@ -131,7 +132,9 @@ def _cell_height(cell: Cell, width: float) -> int:
 
 
 def columns_of(section: Section) -> int:
-    """In how many columns its cells stand."""
+    """In how many columns its cells stand: a few are read best one below the other."""
+    if len(section.cells) <= CELLS_IN_ONE_COLUMN:
+        return 1
     remarks = any(cell.remark for cell in section.cells)
     return CELL_COLUMNS_WITH_REMARKS if remarks else CELL_COLUMNS
 
