@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pypdfium2
@@ -66,7 +67,7 @@ def page(browser: Browser, sheets: str) -> Iterator[Page]:
 
 
 @contextmanager
-def _opened(browser: Browser, url: str, **look: str) -> Iterator[Page]:
+def _opened(browser: Browser, url: str, **look: Any) -> Iterator[Page]:
     with browser.new_context(base_url=url, java_script_enabled=False, **look) as context:
         yield context.new_page()
 
@@ -106,7 +107,7 @@ def test_every_sheet_of_the_demonstration_is_one_page(browser, site, paper):
         for program in range(1, 16):
             page.goto(f"/programs/{program}")
             links = page.get_by_role("link", name="Load sheet").all()
-            for path in [link.get_attribute("href") for link in links]:
+            for path in [link.get_attribute("href") or "" for link in links]:
                 page.goto(path)
                 paper_of_it = Printed.of(page, paper)
 

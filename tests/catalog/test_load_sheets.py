@@ -71,7 +71,7 @@ def test_what_people_write_is_kept_and_the_rest_is_still_made(engine: Engine):
     assert sheet == written
     assert sheet.lines("steps") == ("Press GO", "Wait")
     assert "Intel hexadecimal" in sheet.texts["needs"]
-    assert (sheet.revision, sheet.by, sheet.written) == (2, "Ione", {"steps"})
+    assert (sheet.revision, sheet.by, sheet.written) == (2, "Ione", frozenset({"steps"}))
 
 
 def test_texts_sent_back_untouched_go_on_being_made(sqlite_engine: Engine):

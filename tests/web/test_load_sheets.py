@@ -12,7 +12,7 @@ def texts(**others):
 
 
 @pytest.fixture
-def sheet(library, visitor) -> str:
+def sheet(library, visitor):
     """The address of the sheet of the first version of the kites."""
     page = visitor.get(f"/programs/{library.program}").text
     return re.findall(r'href="(/programs/\d+/versions/\d+/sheet)"', page)[-1]
