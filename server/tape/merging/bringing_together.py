@@ -11,11 +11,13 @@ from server.tape.formats.unrecognised import Unrecognised
 from server.tape.image import LEVELS, Image, Orientation
 from server.tape.lettering import find_lettering, without_lettering
 from server.tape.merging.closing import Closing
-from server.tape.merging.judging import judge
+from server.tape.merging.judging import Verdicts, judge
 from server.tape.merging.laying import lay
 from server.tape.merging.merged import Merged, Vote
 from server.tape.merging.telling import tell
+from server.tape.merging.trying import Trial
 from server.tape.merging.voting import vote
+from server.tape.merging.vouching import Vouching
 from server.tape.ranking import Identified, rank
 from server.tape.self_checking import SelfChecking
 from server.tape.view import View
@@ -25,6 +27,10 @@ READINGS: Final = range(2, 21)
 
 MOST_FRAMES: Final = 20_000_000
 """Frames of all readings together: two of 10 MB, or twenty that are longer than any roll."""
+
+MOST_CHECKED: Final = 24_000_000
+"""Frames that are checked in all for one merge, half to close records, half to vouch for them:
+some ten seconds."""
 
 _NOTHING_SETTLED: Final[Mapping[int, Vote]] = MappingProxyType({})
 _MASKS: Final = {
@@ -61,9 +67,18 @@ def merge(
     verdicts = judge(outcome, laid.table.votes, settled, levels)
     form = formats[identified[0].format]
     if isinstance(form, SelfChecking):
-        whole = View(Image(verdicts.frames(), levels))
-        Closing(verdicts, form.checker(whole), levels).close()
+        _settle_by_checksums(verdicts, form, levels)
     return tell(alike, laid, outcome.rates, verdicts, levels)
+
+
+def _settle_by_checksums(verdicts: Verdicts, form: SelfChecking, levels: int) -> None:
+    """Let the checksums of the tape choose, and then vouch for what was chosen."""
+    trial = Trial(verdicts, form.checker(View(Image(verdicts.frames(), levels))), levels)
+    trial.left = MOST_CHECKED // 2
+    closing = Closing(trial)
+    closing.close()
+    trial.left = MOST_CHECKED // 2
+    Vouching(trial, closing.ceiling).vouch()
 
 
 def _refuse_unfit(images: Sequence[Image]) -> None:
