@@ -85,6 +85,8 @@ class DisputeShown:
 class Doubt:
     """Confidence along the tape, 1,000 wide and 40 high: the lowest at each place, as a path.
 
+    It rises from 50 percent, or less, to 100.
+
     `lowest` is the lowest of all, from 0 to 1, and `at` the first frame that has it; `doubtful`
     counts frames under 99 percent.
     """
@@ -182,7 +184,7 @@ def doubt(confidence: NDArray[np.float32]) -> Doubt:
     """The picture of the confidence (from 0 to 1) of each frame of an image."""
     edges = np.linspace(0, len(confidence), min(_BINS, len(confidence)), endpoint=False)
     starts = edges.astype(np.int64)
-    heights = 40 * np.minimum.reduceat(confidence, starts)
+    heights = 80 * (np.minimum.reduceat(confidence, starts) - 0.5).clip(0)
     lefts = 1000 * starts / len(confidence)
     steps = "".join(
         f"L{left:.1f} {40 - height:.1f}H{right:.1f}"
