@@ -7,7 +7,7 @@ from sqlmodel import col
 
 from server.catalog import accession, tapes, verification
 from server.catalog.accession import Examined
-from server.catalog.held import known
+from server.catalog.held import SHORT_DIGEST, known
 from server.catalog.inputs import NAME_LENGTH
 from server.catalog.punching_records import record
 from server.catalog.punching_values import Status
@@ -43,7 +43,7 @@ def _new_tape(work: Work, row: Punching, source: ImageRecord, examined: Examined
     return NewTape(
         title=f"{punching.title[: NAME_LENGTH - len(reel)]}{reel}",
         program=version.program if version else _program_of(work, source),
-        origin=f"Punched from {what}, image {source.sha256}, as punching {row.id}.",
+        origin=f"Punched from {what}, image {source.sha256[:SHORT_DIGEST]}, as punching {row.id}.",
         medium=punching.medium,
         levels=row.levels,
         loader_requirement=_loader_requirement(work, row, source, examined),
@@ -88,8 +88,8 @@ def vouch(
         return
     sha256 = receipt.image.sha256
     evidence = (
-        f"Punching {row.id} from image {source.sha256[:12]}: tape {receipt.tape} was read back,"
-        f" and {comparison.compared:,} frames are as prepared."
+        f"Punching {row.id} from image {source.sha256[:SHORT_DIGEST]}: tape {receipt.tape} was"
+        f" read back, and {comparison.compared:,} frames are as prepared."
     )
     facts = {
         "punching": row.id,

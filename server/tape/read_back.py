@@ -23,8 +23,11 @@ MOST_PLACES: Final = 50
 MOST_KEPT: Final = 16
 """Frames of one place that are kept, of those prepared and of those read."""
 
-_WINDOW, _STEP, _TRIES = 24, 8, 400
+_WINDOW, _STEP, _TRIES = 24, 8, 100
 """Frames that are looked for to learn where a reading began, how far apart, and how often."""
+
+_REACH = 50_000
+"""Frames beyond the leader in which they are looked for, and idle frames before a reading."""
 
 _SHORT: Final = 4096
 """Frames up to which the way that a tape lay in the reader is chosen by exact distance."""
@@ -125,9 +128,10 @@ def compare(prepared: Image, data: Span, read: bytes) -> Comparison:
     leader, what stands behind it trailer, with their lettering.
     """
     turned = _turned(read, prepared.levels)
-    facing = {way: _facing(prepared.frames, data, frames) for way, frames in turned.items()}
-    for way, found in facing.items():
-        ours, theirs = found.of(prepared.frames, turned[way])
+    facing = {}
+    for way, frames in turned.items():
+        found = facing[way] = _facing(prepared.frames, data, frames)
+        ours, theirs = found.of(prepared.frames, frames)
         if ours == theirs:
             return _comparison(prepared, data, found, way, len(read))
     way = _likeliest(prepared.frames, turned, facing)
@@ -153,7 +157,7 @@ def _facing(prepared: bytes, data: Span, read: bytes) -> _Facing:
 
 def _begins(prepared: bytes, leader: int, read: bytes) -> tuple[int, int]:
     """From which frame of `prepared`, within its `leader`, and of `read` to compare."""
-    offset = _offset(prepared, read)
+    offset = _offset(prepared, leader, read)
     first, start = min(max(offset, 0), leader), 0
     if offset < 0:
         idle = {0, prepared[0]}
@@ -167,6 +171,8 @@ def _with_equal_runs(
     """The same, moved on so that both begin with as many frames of the leader's pattern."""
     if first >= leader or start >= len(read) or prepared[first] != read[start]:
         return first, start
+    if prepared[first] not in (0, prepared[0]):
+        return first, start  # a stroke of a letter is as wide as it is
     ours = run_length(_array(prepared[first:leader]))
     theirs = run_length(_array(read[start:]))
     if first + ours == leader:
@@ -181,18 +187,20 @@ def _like(frames: bytes, frame: int) -> int:
     return run_length(_array(frames)) if frames and frames[0] == frame else 0
 
 
-def _offset(prepared: bytes, read: bytes) -> int:
+def _offset(prepared: bytes, leader: int, read: bytes) -> int:
     """Which frame of `prepared` the first of `read` is; negative where `read` begins earlier.
 
-    Told by the first run of frames of the reading that stands once in the prepared tape.
+    Told by the first run of frames of the reading that stands once at the start of the prepared
+    tape.
     """
     tries = 0
-    for at in range(0, max(len(read) - _WINDOW + 1, 1), _STEP):
+    for at in range(0, min(max(len(read) - _WINDOW + 1, 1), leader + _REACH), _STEP):
         window = read[at : at + _WINDOW]
         if len(set(window)) == 1:
             continue
-        found = prepared.find(window)
-        if found >= 0 and prepared.find(window, found + 1) < 0:
+        reach = leader + at + _REACH
+        found = prepared.find(window, 0, reach)
+        if found >= 0 and prepared.find(window, found + 1, reach) < 0:
             return found - at
         tries += 1
         if tries == _TRIES:

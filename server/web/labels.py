@@ -27,10 +27,11 @@ Copies = Annotated[int, Query(ge=1, le=12)]
 
 @dataclass(frozen=True, slots=True)
 class Printed:
-    """A label, with the address of its tape and that address as a QR code."""
+    """A label, with the address of its tape (of the site, and the path), and that as a QR code."""
 
     label: Label
-    address: str
+    site: str
+    path: str
     code: Markup
 
 
@@ -58,8 +59,9 @@ class LabelsPage(PageContext):
 
 
 def _printed(visit: Visit, label: Label) -> Printed:
-    address = f"{visit.public}/tapes/{label.accession_number}"
-    return Printed(label, address, qr_code(address, f"QR code: {address}"))
+    path = f"/tapes/{label.accession_number}"
+    address = f"{visit.public}{path}"
+    return Printed(label, visit.public, path, qr_code(address, f"QR code: {address}"))
 
 
 def qr_code(text: str, name: str) -> Markup:

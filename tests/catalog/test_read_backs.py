@@ -59,7 +59,7 @@ def test_a_tape_that_was_read_back_the_same_is_accessioned_as_a_copy(engine):
     assert tape.loader_requirement == "language interpreter"
     assert tape.made == str(made.punched_on)
     assert "version 2 of Tide table" in tape.origin
-    assert sha256 in tape.origin
+    assert sha256[:12] in tape.origin
     assert tape.image is not None
     assert (tape.punching, [each.by for each in tape.readings]) == (made.id, ["Ada"])
     assert done.last_read_back is not None
@@ -234,7 +234,7 @@ def test_only_the_last_of_several_reels_vouches_for_the_image(sqlite_engine):
     )
     reels = punched.begun(engine, sha256, frames_per_reel=700)
     assert len(reels) > 1
-    words = []
+    words, done = [], reels[0]
     for reel in reels:
         with unit_of_work(engine, SOMEBODY) as work:
             punching.punched(work, reel.id, punched.ON_PAPER)

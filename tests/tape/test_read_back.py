@@ -101,6 +101,14 @@ def test_a_frame_with_another_hole_is_found_with_its_holes():
     assert found.channels in ((ChannelFault(3, 1, 0),), (ChannelFault(3, 0, 1),))
 
 
+def test_a_letter_that_was_read_wider_is_no_longer_leader():
+    at = LEADER + LETTERS.index(b"\x09\x09")
+    found = against(PREPARED[at : at + 1] + PREPARED[at:])
+
+    assert not found.same
+    assert found.differing == 1
+
+
 def test_damaged_letters_in_the_leader_are_found_too():
     found = against(factories.damaged(PREPARED, LEADER + 2, channel=1))
 
@@ -232,6 +240,7 @@ def test_what_differs_is_as_little_as_can_be_and_no_more_than_was_done(faults, l
     assert found.differing == by_definition(PREPARED[later:], bytes(read)[later:])
     assert found.differing <= len(faults)
     assert found.same is (found.differing == 0)
+    assert not found.same or CONTENT in read
     assert sum(each.frames for each in found.places) == found.differing
     for place in found.places:
         stop = place.frame + len(place.prepared)
