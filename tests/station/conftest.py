@@ -19,6 +19,7 @@ from server.settings import Settings
 from server.station.progress import Progress
 from server.store.engine import make_engine
 from tests.station.devices import LONGEST_WAIT, Machine, TurnedClock
+from tests.station.machines import Punch, Reader
 
 
 @pytest.fixture
@@ -98,3 +99,52 @@ def said(capsys: pytest.CaptureFixture[str]) -> Callable[[], Any]:
         return told
 
     return read
+
+
+@pytest.fixture
+def reader() -> Iterator[Callable[..., Reader]]:
+    made: list[Reader] = []
+
+    def make(*given) -> Reader:
+        made.append(Reader(*given))
+        made[-1].start()
+        return made[-1]
+
+    yield make
+    for each in made:
+        each.close()
+
+
+@pytest.fixture
+def reel(tmp_path):
+    return tmp_path / "reel.bin"
+
+
+@pytest.fixture
+def outbox(tmp_path, monkeypatch):
+    monkeypatch.setenv("FEEDHOLE_OUTBOX", str(tmp_path / "outbox"))
+    return tmp_path / "outbox"
+
+
+@pytest.fixture
+def at_archive(served, outbox, tmp_path, monkeypatch):
+    """An archive named by the environment, its token in a file."""
+    (tmp_path / "token").write_text(f"{served.token}\n")
+    monkeypatch.setenv("FEEDHOLE_ARCHIVE", served.url)
+    monkeypatch.setenv("FEEDHOLE_TOKEN_FILE", str(tmp_path / "token"))
+    return served
+
+
+@pytest.fixture
+def punch():
+    made = []
+
+    def make(*given):
+        made.append(Punch(*given))
+        made[-1].start()
+        return made[-1]
+
+    yield make
+    for each in made:
+        if not each.over.is_set():
+            each.close()

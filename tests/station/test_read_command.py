@@ -1,118 +1,25 @@
-"""`read`, `punch` and `send` as they are typed, over a real pty, to an archive really served.
+"""`read` and `send` as they are typed, over a real pty, to an archive really served.
 
-The machines here run beside the command, in a thread or with the command in a process of its own,
-and every wait has an end. Nothing is told by the clock: passes end by trailer or by what is sent.
+Nothing here is told by the clock: passes end by trailer or by what is sent.
 """
 
 import hashlib
-import os
-import select
 import signal
 import subprocess
 import sys
-import termios
-import threading
 import time
-import tty
-from collections.abc import Callable, Iterator
 
 import pytest
 
 from server.cli import main
 from server.commands.at_the_machine import BROKEN_OFF, STOPPED, WAITS
 from server.commands.console import DONE, REFUSED, UNUSABLE
-from server.station.control import DC1, DC3
+from server.station.control import DC3
 from tests.station.devices import LONGEST_WAIT
+from tests.station.machines import Reader
 from tests.station.reels import content, tape
 
 FRAMES = tape(1500)
-SHA256 = hashlib.sha256(FRAMES).hexdigest()
-
-
-class Reader(threading.Thread):
-    """A reader that runs from DC1 until all of `frames` are through, then `ending` happens."""
-
-    def __init__(self, frames: bytes, ending: Callable[["Reader"], None] | None = None) -> None:
-        super().__init__(daemon=True)
-        self.master, self.slave = os.openpty()
-        tty.setraw(self.slave)
-        self.port = os.ttyname(self.slave)
-        self.heard = bytearray()
-        self._frames = frames
-        self._ending = ending or (lambda _: None)
-
-    def run(self) -> None:
-        self.wait_for(DC1)
-        for at in range(0, len(self._frames), 64):
-            os.write(self.master, self._frames[at : at + 64])
-        self._ending(self)
-
-    def wait_for(self, character: int) -> None:
-        deadline = time.monotonic() + LONGEST_WAIT
-        while character not in self.heard:
-            assert time.monotonic() < deadline
-            if select.select([self.master], [], [], 0.05)[0]:
-                self.heard += os.read(self.master, 4096)
-
-    def hang_up(self) -> None:
-        # What was sent must have been taken: a pty throws it away when the far end closes.
-        self.until_taken()
-        os.close(self.master)
-        self.master = -1
-
-    def until_taken(self) -> None:
-        deadline = time.monotonic() + LONGEST_WAIT
-        quiet = 0
-        while quiet < 20:
-            assert time.monotonic() < deadline
-            quiet = 0 if _waiting(self.slave) else quiet + 1
-            time.sleep(0.01)
-
-    def close(self) -> None:
-        self.join(LONGEST_WAIT)
-        for descriptor in (self.master, self.slave):
-            if descriptor >= 0:
-                os.close(descriptor)
-
-
-def _waiting(descriptor: int) -> int:
-    import fcntl
-
-    return int.from_bytes(fcntl.ioctl(descriptor, termios.FIONREAD, bytes(4)), sys.byteorder)
-
-
-@pytest.fixture
-def reader() -> Iterator[Callable[..., Reader]]:
-    made: list[Reader] = []
-
-    def make(*given) -> Reader:
-        made.append(Reader(*given))
-        made[-1].start()
-        return made[-1]
-
-    yield make
-    for each in made:
-        each.close()
-
-
-@pytest.fixture
-def reel(tmp_path):
-    return tmp_path / "reel.bin"
-
-
-@pytest.fixture
-def outbox(tmp_path, monkeypatch):
-    monkeypatch.setenv("FEEDHOLE_OUTBOX", str(tmp_path / "outbox"))
-    return tmp_path / "outbox"
-
-
-@pytest.fixture
-def at_archive(served, outbox, tmp_path, monkeypatch):
-    """An archive named by the environment, its token in a file."""
-    (tmp_path / "token").write_text(f"{served.token}\n")
-    monkeypatch.setenv("FEEDHOLE_ARCHIVE", served.url)
-    monkeypatch.setenv("FEEDHOLE_TOKEN_FILE", str(tmp_path / "token"))
-    return served
 
 
 def _read(machine, file, *more):
@@ -325,173 +232,6 @@ def test_ctrl_c_stops_the_reader_and_keeps_what_came(reader, reel):
     assert b"Traceback" not in err
     assert part.read_bytes() == FRAMES[:1000]
     machine.wait_for(DC3)
-
-
-class Punch(threading.Thread):
-    """A punch that takes what comes until the line is closed or it `hears` enough."""
-
-    def __init__(self, ending: Callable[["Punch"], None] | None = None, hears: int = 10**9) -> None:
-        super().__init__(daemon=True)
-        self.master, self.slave = os.openpty()
-        tty.setraw(self.slave)
-        self.port = os.ttyname(self.slave)
-        self.heard = bytearray()
-        self.over = threading.Event()
-        self._ending = ending
-        self._hears = hears
-
-    def run(self) -> None:
-        while not self.over.is_set() and len(self.heard) < self._hears:
-            self.take()
-        if self._ending is not None:
-            self._ending(self)
-
-    def take(self, wait: float = 0.02) -> bool:
-        if not select.select([self.master], [], [], wait)[0]:
-            return False
-        self.heard += os.read(self.master, 4096)
-        return True
-
-    def close(self) -> None:
-        self.over.set()
-        self.join(LONGEST_WAIT)
-        while self.take(0.05):
-            pass
-        os.close(self.master)
-        os.close(self.slave)
-
-
-@pytest.fixture
-def punch():
-    made = []
-
-    def make(*given):
-        made.append(Punch(*given))
-        made[-1].start()
-        return made[-1]
-
-    yield make
-    for each in made:
-        if not each.over.is_set():
-            each.close()
-
-
-def _punch(machine, source, *more):
-    words = ["punch", machine.port, str(source), "--baud", "115200", *more]
-    return main([str(word) for word in words])
-
-
-def test_a_file_is_punched_frame_for_frame(punch, reel, said):
-    reel.write_bytes(FRAMES)
-    machine = punch()
-
-    assert _punch(machine, reel, "--yes", "--sha256", SHA256) == DONE
-
-    machine.close()
-    told = said()
-    assert machine.heard == FRAMES
-    assert "1,820 of 1,820 frames have gone out (4,622.8 mm)" in told.out
-    assert SHA256 in told.err
-    assert "licensed" in told.err
-    assert "conservator" in told.err
-
-
-def test_a_file_with_another_digest_never_reaches_the_punch(punch, reel, said):
-    reel.write_bytes(FRAMES)
-    machine = punch()
-
-    assert _punch(machine, reel, "--yes", "--sha256", "0" * 64) == REFUSED
-    machine.close()
-    assert machine.heard == b""
-    assert SHA256 in said().err
-
-
-def test_frames_of_the_archive_are_punched_by_their_address(punch, reader, reel, at_archive, said):
-    _read(reader(FRAMES), reel)
-    frames = reel.read_bytes()
-    sha256 = hashlib.sha256(frames).hexdigest()
-    machine = punch()
-
-    url = f"{at_archive.url}/api/v1/images/{sha256}/frames"
-    assert _punch(machine, url, "--yes") == DONE
-    machine.close()
-    assert machine.heard == frames
-    assert "verification: unverified" in said().err
-
-
-def test_an_archive_that_is_away_is_told_and_nothing_moves(punch, closed_port, said):
-    machine = punch()
-
-    assert _punch(machine, f"{closed_port}/api/v1/images/{SHA256}/frames", "--yes") == WAITS
-    machine.close()
-    assert machine.heard == b""
-
-
-@pytest.mark.parametrize(("answer", "status"), [("yes\n", DONE), ("no\n", REFUSED), ("", REFUSED)])
-def test_it_is_asked_before_the_punch_starts(punch, reel, said, monkeypatch, answer, status):
-    reel.write_bytes(FRAMES)
-    machine = punch()
-    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
-    monkeypatch.setattr("sys.stdin.readline", lambda: answer, raising=False)
-
-    assert _punch(machine, reel) == status
-    machine.close()
-    assert machine.heard == (FRAMES if status == DONE else b"")
-
-
-def test_where_nobody_can_be_asked_it_does_not_start(punch, reel, said):
-    reel.write_bytes(FRAMES)
-    machine = punch()
-
-    assert _punch(machine, reel) == UNUSABLE
-    assert "--yes" in said().err
-
-
-def test_after_a_jam_it_is_told_where_the_next_frame_is_and_goes_on_there(punch, reel, said):
-    reel.write_bytes(FRAMES)
-    jammed = punch(lambda machine: os.write(machine.master, bytes([DC3])), 500)
-    words = ("--yes", "--flow", "xon-xoff", "--rate", "2000", "--patience", "0.5")
-    assert _punch(jammed, reel, *words) == BROKEN_OFF
-    jammed.close()
-    told = said()
-    sent = len(jammed.heard)
-    assert f"{sent:,} of 1,820 frames have gone out" in told.out
-    assert f"The next is frame {sent:,}." in told.err
-
-    again = punch()
-    assert _punch(again, reel, "--yes", "--from-frame", sent) == UNUSABLE
-    assert "--overlap" in said().err
-    assert _punch(again, reel, "--yes", "--from-frame", sent, "--overlap", "20") == DONE
-    again.close()
-    assert again.heard == FRAMES[sent - 20 :]
-    fresh = punch()
-    assert _punch(fresh, reel, "--yes", "--from-frame", sent, "--fresh-leader", "60") == DONE
-    fresh.close()
-    assert fresh.heard == bytes(60) + FRAMES[sent:]
-    assert f"going on with frame {sent:,}" in said().err
-
-
-def test_a_punch_that_goes_away_is_told(punch, reel, said):
-    reel.write_bytes(FRAMES)
-
-    def hang_up(machine):
-        os.close(machine.master)
-        machine.over.set()
-
-    machine = punch(hang_up, 300)
-    assert _punch(machine, reel, "--yes", "--rate", "2000") == BROKEN_OFF
-    told = said()
-    assert "failed" in told.err
-    assert "The next is frame" in told.err
-    machine.join(LONGEST_WAIT)
-    os.close(machine.slave)
-
-
-def test_an_empty_file_and_a_missing_one_are_refused(punch, reel, said):
-    assert main(["punch", "/dev/null", str(reel)]) == UNUSABLE
-    reel.touch()
-    assert main(["punch", "/dev/null", str(reel)]) == UNUSABLE
-    assert "holds no frames" in said().err
 
 
 @pytest.mark.parametrize(
