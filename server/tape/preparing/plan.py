@@ -199,6 +199,12 @@ def _parity(code: str | None, levels: int, source: Decoded, how: Preparation) ->
     possible = CODES[code].parities
     if levels < max(CODES[code].levels):
         possible = tuple(each for each in possible if each in _WITHOUT_CHANNEL_8)
+    if not possible:
+        raise CannotPrepare(
+            f"{CODES[code].title} needs a tape of {max(CODES[code].levels)} levels",
+            mend=f"choose {max(CODES[code].levels)} levels, or leave them out",
+            choice="levels",
+        )
     if how.parity is not None and how.parity not in possible:
         raise CannotPrepare(
             f"a tape of {levels} levels in {CODES[code].title} has no {how.parity} parity",

@@ -241,6 +241,11 @@ def test_what_is_out_of_bounds_is_refused_in_words(how, what):
     assert refused.value.mend
 
 
+def test_a_code_with_a_parity_of_its_own_needs_its_channel_8():
+    with pytest.raises(CannotPrepare, match="needs a tape of 8 levels"):
+        prepare(held("nc-program"), Preparation(levels=7))
+
+
 def test_a_blank_tape_has_nothing_to_punch():
     with pytest.raises(CannotPrepare, match="blank"):
         prepare(decode(bytes(300)), Preparation())

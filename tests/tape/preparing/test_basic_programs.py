@@ -61,7 +61,7 @@ def test_whatever_an_interpreter_stores_comes_back_from_text(bodies, dialect):
         return
 
     content = FORMATS["text"].parse(_view(prepared.reels[0].image)).content.decode("ascii")
-    again = program_from_text(content, dialect=source.decoding.dialect)
+    again = program_from_text(content, dialect=source.decoding.dialect or dialect)
     back = decode(FORMATS["crunched-basic"].build(again).frames)
     assert back.decoding.content == source.decoding.content
 
