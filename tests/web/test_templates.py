@@ -17,6 +17,7 @@ from server.web import (
     home,
     images,
     labels,
+    load_sheets,
     merged,
     merging,
     preparing,
@@ -38,7 +39,7 @@ from server.web.render import environment
 MODULES = (
     accounts, code, condition, downloads, errors, families, help, home, images, merged, merging,
     preparing, programs, search, search_more, strips, tape_forms, tapes, upload, vouching, work,
-    labels, punching_steps, punchings,
+    labels, load_sheets, punching_steps, punchings,
 )  # fmt: skip
 
 PAGES = sorted(
