@@ -13,6 +13,7 @@ from server.tape.merging.merged import SettledBy, Vote
 from server.tape.merging.voting import SURE, Ballot, Outcome, Reals
 
 _RULED_OUT: Final = -1e9
+_OTHERS: Final = 2
 
 
 @dataclass(slots=True)
@@ -51,9 +52,15 @@ def judge(outcome: Outcome, votes: Votes, settled: Mapping[int, Vote], levels: i
 
 
 def _by(votes: Votes, ballot: Ballot, by_eye: Booleans) -> NDArray[np.str_]:
-    """What settles each row: a majority only where more readings say so than say any other."""
-    sure = ballot.confidence >= SURE
+    """What settles each row: a majority only where more readings say so than say any other.
+
+    Where two readings at least differ from what was chosen in several channels, they rather have
+    another frame there than misread this one: nothing is settled.
+    """
     chosen = ballot.chosen
+    apart = np.bitwise_count(np.maximum(votes, 0) ^ np.maximum(chosen, 0)) > 1
+    others = (apart & (votes >= 0) & (chosen >= 0)).sum(axis=0)
+    sure = (ballot.confidence >= SURE) & (others < _OTHERS)
     for_it = (votes == chosen).sum(axis=0)
     against = np.stack([(votes == each).sum(axis=0) for each in votes])
     against[(votes == chosen) | (votes == BEYOND)] = 0

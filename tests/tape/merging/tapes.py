@@ -36,8 +36,11 @@ def text(frames: int) -> Image:
     lines: list[str] = []
     size = 120
     while size < frames:
-        lines.append(f"{10 * len(lines) + 10} " + club.listing().split("\n")[0].partition(" ")[2])
-        size += len(lines[-1]) + 2
+        for line in club.listing().splitlines():
+            lines.append(f"{10 * len(lines) + 10} {line.partition(' ')[2]}")
+            size += len(lines[-1]) + 2
+            if size >= frames:
+                break
     return Text().build(TextContent(tuple(lines)))
 
 

@@ -48,6 +48,11 @@ def test_each_channel_has_a_vote_of_its_own() -> None:
     assert chosen == 0x41
 
 
+def test_two_readings_that_have_another_frame_altogether_leave_doubt() -> None:
+    assert only(verdicts([(0x39, 0x39, 0x39, 0xB7, 0xB7)])) == (0x39, SettledBy.OPEN)
+    assert only(verdicts([(0x39, 0x39, 0x39, 0x38, 0xB7)])) == (0x39, SettledBy.MAJORITY)
+
+
 def test_one_against_one_is_open_and_parity_settles_it() -> None:
     chosen, by = only(verdicts([(0x43, 0x41)]))
     assert by is SettledBy.OPEN
