@@ -4,6 +4,11 @@ import re
 
 import pytest
 
+from server.tape.blocks.program import BlockProgram
+from server.tape.formats.absolute_block import AbsoluteBlock
+from server.tape.formats.bin12 import Bin12
+from server.tape.twelve_bit.program import WordProgram
+from tests import factories
 from tests.web.library import HOSTILE
 
 
@@ -101,3 +106,27 @@ def test_a_sheet_that_is_too_long_says_so(volunteer, sheet):
 )
 def test_a_sheet_that_there_is_not_is_not_found(visitor, path):
     assert visitor.get(path).status_code == 404
+
+
+WORDS = Bin12().build(WordProgram({0o200: bytes.fromhex("0E80028307020022")})).frames
+PAIRS = AbsoluteBlock().build(BlockProgram({0o1000: bytes(range(32))}, entry_address=0o1000)).frames
+
+
+@pytest.mark.parametrize(
+    ("frames", "loads", "title"),
+    [
+        (WORDS, "0200 to 0203", "octal, words of 12 bits"),
+        (PAIRS, "001000 to 001037", "octal, 16 bits"),
+    ],
+)
+def test_every_page_writes_addresses_as_the_people_of_the_machine_did(
+    app, visitor, frames, loads, title
+):
+    with factories.acting(app.state.engine) as work:
+        factories.tape(work, accession_number="1980.1")
+        sha256 = factories.upload(work, frames, tape="1980.1").image.sha256
+    for path in (f"/images/{sha256}", "/tapes/1980.1", f"/images/{sha256}/sheet"):
+        page = visitor.get(path).text
+
+        assert loads in page, path
+        assert title in page, path
