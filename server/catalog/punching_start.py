@@ -112,7 +112,7 @@ def _waiting(
         )
         .order_by(col(Punching.id).desc())
     ).all()
-    newest = mine[: len(prepared.reels)][::-1]
+    newest = list(mine[: len(prepared.reels)])[::-1]
     wanted = [(reel.number, len(prepared.reels), reel.image.sha256) for reel in prepared.reels]
     found = [(each.reel, each.reels, each.sha256) for each in newest]
     return newest if found == wanted else []

@@ -59,7 +59,7 @@ def build(path: Path) -> Library:
     """Fill a migrated database."""
     engine = make_engine(Settings(database_url=f"sqlite:///{path}"))
     sessions = {role: _sign_in(engine, role) for role in ROLES}
-    names = {
+    names: dict[str, Any] = {
         "kites": _add(engine, "1979.1", "Kites", factories.text_tape(*KITES)),
         "seeded": _add(engine, "1979.2", "Kites, seeded", factories.text_tape(*SEEDED)),
         "damaged": _add(
@@ -77,9 +77,9 @@ def build(path: Path) -> Library:
         programs.add_version(work, program.id, NewVersion(label="first", sha256=names["kites"]))
         programs.add_version(work, program.id, NewVersion(label="seeded", sha256=names["seeded"]))
     report = _report(engine)
-    punchings = _punchings(engine, names)
+    punchings: dict[str, Any] = _punchings(engine, names)
     engine.dispose()
-    return Library(path, sessions, **names, program=program.id, report=report, **punchings)
+    return Library(path, sessions, program=program.id, report=report, **names, **punchings)
 
 
 def _punchings(engine: Engine, names: dict[str, str]) -> dict[str, Any]:
