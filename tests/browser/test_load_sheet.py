@@ -82,9 +82,10 @@ def write(page: Page, path: str, texts: dict[str, str]) -> None:
 
 @dataclass(frozen=True)
 class Printed:
-    """What comes out of the printer: the text, and the first page as pixels."""
+    """What comes out of the printer: all text, that of the first page, and that page as pixels."""
 
     pages: int
+    first: str
     size: tuple[float, float]
     text: str
     pixels: NDArray[np.int64]
@@ -92,11 +93,12 @@ class Printed:
     @classmethod
     def of(cls, page: Page, paper: str) -> "Printed":
         with pypdfium2.PdfDocument(page.pdf(format=paper, print_background=True)) as document:
-            whole = " ".join(each.get_textpage().get_text_bounded() for each in document)
+            texts = [each.get_textpage().get_text_bounded() for each in document]
             return cls(
                 len(document),
+                texts[0],
                 document[0].get_size(),
-                re.sub(r"\s+", " ", whole),
+                re.sub(r"\s+", " ", " ".join(texts)),
                 document[0].render(scale=1).to_numpy().astype(int)[..., :3].reshape(-1, 3),
             )
 
@@ -139,6 +141,7 @@ def test_a_sheet_shrinks_in_steps_and_then_tells_its_writer_that_it_spills(page)
         not spills for _, spills, _ in seen
     )
     assert seen[-1] == (9, True, 2)
+    assert f"30. {SENTENCE}" in Printed.of(page, "Letter").first
 
 
 def test_the_shortest_sheet_is_one_page_in_the_largest_letters(page):
