@@ -92,7 +92,7 @@ def settle(work: Work, compared: Compared) -> PunchingRecord:
         Conflict: somebody else has settled it meanwhile.
     """
     work.actor.require(Role.VOLUNTEER)
-    row = punching_of(work, compared.punching_id, to_change=True)
+    row = _held_fast(work, compared.punching_id)
     _require_readable(work, row)
     if compared.examined is None:
         _move(work, row, Status.DIFFERS, tape_id=None)
@@ -105,6 +105,17 @@ def settle(work: Work, compared: Compared) -> PunchingRecord:
         copies.vouch(work, row, source, receipt, compared.comparison)
     _log(work, row, compared)
     return record(work, known(row.id))
+
+
+def _held_fast(work: Work, punching_id: int) -> Punching:
+    """The punching, kept from everybody else, and the first reel of its program with it.
+
+    So reels of one program are settled one after the other, and the last knows that it is.
+    """
+    first = punching_of(work, punching_id).first_id
+    if first is not None:
+        punching_of(work, first, to_change=True)
+    return punching_of(work, punching_id, to_change=True)
 
 
 def _keep(work: Work, row: Punching, compared: Compared, reading_id: int | None) -> None:

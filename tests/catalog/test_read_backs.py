@@ -247,6 +247,28 @@ def test_only_the_last_of_several_reels_vouches_for_the_image(sqlite_engine):
     assert set(words[:-1]) == {VerifiedBy.PROOF_READ}
 
 
+def test_reels_that_are_confirmed_at_once_vouch_for_the_image_together(engine):
+    lines = (f"{number} REM {number * 7}" for number in range(10, 900, 10))
+    sha256 = punched.master(engine, factories.text_tape(*lines))
+    reels = punched.begun(engine, sha256, frames_per_reel=1000)
+    for reel in reels:
+        with unit_of_work(engine, SOMEBODY) as work:
+            punching.punched(work, reel.id, punched.ON_PAPER)
+    ready = [punched.compared(engine, reel.id, punched.frames(engine, reel.id)) for reel in reels]
+    barrier = Barrier(len(ready))
+
+    def confirm(found):
+        barrier.wait()
+        with unit_of_work(engine, SOMEBODY) as work:
+            return read_backs.settle(work, found).tape
+
+    with ThreadPoolExecutor(len(ready)) as pool:
+        numbers = list(pool.map(confirm, ready))
+
+    assert len(set(numbers)) == len(reels) > 1
+    assert word_of(engine, sha256).word is VerifiedBy.READ_BACK
+
+
 def test_what_people_wrote_of_the_tape_that_is_copied_goes_with_the_copy(sqlite_engine):
     engine = sqlite_engine
     with factories.acting(engine) as work:
