@@ -25,8 +25,9 @@ from server.tape.view import View
 READINGS: Final = range(2, 21)
 """How many readings may be merged."""
 
-MOST_FRAMES: Final = 20_000_000
-"""Frames of all readings together: two of 10 MB, or twenty that are longer than any roll."""
+MOST_FRAMES: Final = 10_000_000
+"""Frames of all readings together: twenty, each four times as long as a roll. So many take half a
+gigabyte, and twice that where nearly all of them are blank."""
 
 MOST_CHECKED: Final = 24_000_000
 """Frames that are checked in all for one merge, half to close records, half to vouch for them:

@@ -1,10 +1,11 @@
 """The vote on disputed columns: how likely each candidate is to be what was punched.
 
 The model is plain. A reading sees each channel of a frame wrong with a probability of its own,
-loses a frame with another, and adds one with a third; all these are counted on the readings
-themselves, and errors of several readings are independent. A frame added is nearly always one
-read twice, so it equals a neighbour. On a tape in even or odd parity a punched frame breaks the
-rule as seldom as undisputed frames do. Bayes' rule does the rest.
+loses a frame with another, and adds one with a third; errors of several readings are independent.
+The probabilities are counted on the readings themselves, each error as far as it is probable. A
+frame added is nearly always one read twice, so it equals a neighbour. On a tape in even or odd
+parity a punched frame breaks the rule as seldom as undisputed frames do. Bayes' rule does the
+rest.
 """
 
 from dataclasses import dataclass
@@ -35,7 +36,7 @@ _BYTES: Final = np.arange(256, dtype=np.uint8)
 _HOLES: Final = (_BYTES[:, np.newaxis] >> np.arange(_CHANNELS, dtype=np.uint8)) & 1
 _ODD: Final = (np.bitwise_count(_BYTES) & 1).astype(np.bool_)
 _OBEYED: Final = 0.9
-_ROUNDS: Final = 1
+_ROUNDS: Final = 2
 _ENOUGH: Final = 16
 
 
@@ -99,15 +100,21 @@ def vote(table: Columns, levels: int) -> Outcome:
     """Let the readings vote on every column."""
     chosen, disputed = table.plurality.copy(), table.disputed
     breaks = _parity_breaks(table, levels)
-    rates = _rates(table, chosen)
+    rates = _alike(len(table.votes))
     ballot = _ballot(table, chosen, rates, breaks, levels)
-    # Which reading errs how often shows in what was chosen, and that depends on the rates.
+    # Which reading errs how often shows in what was punched, and that depends on the rates.
     for _ in range(_ROUNDS):
+        rates = _rates(table, ballot)
         chosen[disputed] = ballot.chosen
-        rates = _rates(table, chosen)
         ballot = _ballot(table, chosen, rates, breaks, levels)
     chosen[disputed] = ballot.chosen
     return Outcome(ballot, rates, chosen)
+
+
+def _alike(readings: int) -> Rates:
+    """The rates before anything is known: those of a poor reader, the same for each."""
+    flips, shifts = np.full((readings, _CHANNELS), _BEST), np.full(readings, 2 * _BEST)
+    return Rates(flips, shifts, shifts)
 
 
 def _parity_breaks(table: Columns, levels: int) -> Reals:
@@ -126,17 +133,19 @@ def _parity_breaks(table: Columns, levels: int) -> Reals:
     return flat
 
 
-def _rates(table: Columns, chosen: Votes) -> Rates:
-    """How often each reading differs from what was chosen."""
-    votes, truth = table.votes[:, table.disputed], chosen[table.disputed]
+def _rates(table: Columns, ballot: Ballot) -> Rates:
+    """How often each reading errs, if each candidate was punched as probably as the ballot says."""
     reached = table.reached + _NEVER_TRIED
-    both = (votes >= 0) & (truth >= 0)
-    flips = np.empty((len(votes), _CHANNELS))
-    for number, row in enumerate(votes):
-        wrong = (row ^ truth)[both[number]].astype(np.uint8)
-        flips[number] = np.bincount(wrong, minlength=256) @ _HOLES
-    drops = ((votes == MISSING) & (truth >= 0)).sum(axis=1)
-    adds = ((votes >= 0) & (truth == MISSING)).sum(axis=1)
+    likely, candidates = np.exp(ballot.logs), ballot.candidates
+    flips = np.empty((len(table.votes), _CHANNELS))
+    drops, adds = np.empty(len(table.votes)), np.empty(len(table.votes))
+    for number, row in enumerate(table.votes[:, ballot.columns]):
+        votes = np.broadcast_to(row[:, np.newaxis], candidates.shape)
+        both = (votes >= 0) & (candidates >= 0)
+        wrong = (votes ^ candidates)[both]
+        flips[number] = np.bincount(wrong, weights=likely[both], minlength=256) @ _HOLES
+        drops[number] = likely[(votes == MISSING) & (candidates >= 0)].sum()
+        adds[number] = likely[(votes >= 0) & (candidates == MISSING)].sum()
     return Rates(
         np.clip((flips + 0.5 / _CHANNELS) / reached[:, np.newaxis], _BEST, 0.25),
         np.minimum((drops + 0.5) / reached, 0.25),

@@ -62,6 +62,14 @@ def test_one_against_one_is_open_and_parity_settles_it() -> None:
     assert only(verdicts([(0x43, 0x41)], odd)) == (0x43, SettledBy.PARITY)
 
 
+@pytest.mark.parametrize("more", [0, 1, 5])
+def test_ties_teach_nothing_about_which_reading_errs(more: int) -> None:
+    found = verdicts([(0x41, 0x42), *[(0x50, 0x53)] * more, (0x33, MISSING)])
+    assert set(found.settled_by) == {SettledBy.OPEN}
+    # Either is right, or each has another channel wrong.
+    assert np.all(found.confidence[: more + 1] < 0.51)
+
+
 def test_parity_outweighs_a_majority_that_breaks_it() -> None:
     chosen, by = only(verdicts([(0x43, 0x43, 0x41)], EVEN * 60))
     assert chosen == 0x41
