@@ -2,7 +2,7 @@
 
 from typing import Final
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlmodel import col
 
 from server.catalog import condition
@@ -17,24 +17,25 @@ MOST_COPIES: Final = 6
 
 
 def of(work: Work, content_sha256: str) -> tuple[tuple[Copy, ...], int]:
-    """The first tapes whose newest reading has that content, and how many more there are."""
+    """The first tapes that gave that content when they were read, and how many more there are."""
+    carrying = col(Tape.id).in_(
+        select(col(Reading.tape_id))
+        .join(Decoding, col(Decoding.image_id) == col(Reading.image_id))
+        .where(
+            col(Decoding.content_sha256) == content_sha256,
+            ~col(Decoding.superseded),
+            col(Reading.tape_id).is_not(None),
+        )
+    )
+    counted = select(func.count()).select_from(Tape).where(carrying)
     tapes = work.session.scalars(
         select(Tape)
-        .where(
-            col(Tape.id).in_(
-                select(col(Reading.tape_id))
-                .join(Decoding, col(Decoding.image_id) == col(Reading.image_id))
-                .where(
-                    col(Decoding.content_sha256) == content_sha256,
-                    ~col(Decoding.superseded),
-                    col(Reading.tape_id).is_not(None),
-                )
-            )
-        )
+        .where(carrying)
         .order_by(col(Tape.hazard) != Hazard.NONE, col(Tape.accession_key))
-    ).all()
-    named = tuple(_copy(work, tape) for tape in tapes[:MOST_COPIES])
-    return named, len(tapes) - len(named)
+        .limit(MOST_COPIES)
+    )
+    named = tuple(_copy(work, tape) for tape in tapes.all())
+    return named, (work.session.scalar(counted) or 0) - len(named)
 
 
 def _copy(work: Work, tape: Tape) -> Copy:
