@@ -5,6 +5,7 @@ what others close it as well, and what was not tried, is held against it.
 """
 
 from collections.abc import Iterator
+from math import inf
 from typing import Final
 
 import numpy as np
@@ -21,7 +22,7 @@ CHANCE: Final = 1 / 256
 
 _PASSES: Final = 4
 _CONTEXT: Final = 256
-_MORE_TRIED: Final = 16
+_AS_LIKELY: Final = 5.0
 
 
 class Closing:
@@ -71,9 +72,10 @@ class Closing:
             return False
         at_first = self._trial.score(self._verdicts.frames(stretch.start, stretch.stop))
         closing: list[tuple[Change, ...]] = []
-        best_score, explored, most = at_first, 0.0, MOST_TRIED
+        best_score, explored, most = at_first, 0.0, inf
         for tried, changes in enumerate(likeliest_first(self._trial.changes(rows))):
-            if tried >= most or self._trial.left < 0:
+            cost = sum(each.cost for each in changes)
+            if tried >= MOST_TRIED or cost > most or self._trial.left < 0:
                 break
             explored += weight_of(changes)
             score = self._trial.score(self._trial.with_changes(stretch, rows, changes))
@@ -81,7 +83,7 @@ class Closing:
                 best_score, closing = score, [changes]
                 if not score.failing:
                     # Others that close it as well would cast doubt on this one.
-                    most = min(MOST_TRIED, 2 * tried + _MORE_TRIED)
+                    most = cost + _AS_LIKELY
             elif score == best_score and closing:
                 closing.append(changes)
         if closing:

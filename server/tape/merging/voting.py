@@ -165,14 +165,17 @@ def _ballot(table: Columns, chosen: Votes, rates: Rates, breaks: Reals, levels: 
 
 
 def _candidates(votes: Votes, levels: int) -> Votes:
-    """Every vote cast in a column, and the frame that has the holes which most readings have."""
+    """Every vote cast in a column, and the frames with the holes that most readings have.
+
+    Holes that just half of them have are taken once as there and once as not.
+    """
     cast = np.where(votes == BEYOND, votes.max(axis=0), votes)
     present = np.maximum((votes >= 0).sum(axis=0), 1)
-    holes = np.zeros(votes.shape[1], np.int16)
+    holes = np.zeros((2, votes.shape[1]), np.int16)
     for channel in range(levels):
-        punched = ((votes >= 0) & (votes >> channel & 1 == 1)).sum(axis=0)
-        holes |= (2 * punched > present).astype(np.int16) << channel
-    return np.vstack([cast, holes[np.newaxis]]).T
+        punched = 2 * ((votes >= 0) & (votes >> channel & 1 == 1)).sum(axis=0)
+        holes |= np.stack([punched > present, punched >= present]).astype(np.int16) << channel
+    return np.vstack([cast, holes]).T
 
 
 def _repeated(candidates: Votes) -> NDArray[np.bool_]:

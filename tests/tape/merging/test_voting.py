@@ -76,6 +76,11 @@ def test_parity_outweighs_a_majority_that_breaks_it() -> None:
     assert by is not SettledBy.MAJORITY
 
 
+def test_of_two_frames_that_both_break_parity_neither_may_be_right() -> None:
+    assert only(verdicts([(0x91, 0x31, MISSING)], [each ^ 0x80 for each in EVEN]))[0] != 0xB1
+    assert only(verdicts([(0x91, 0x31)], EVEN))[0] in {0xB1, 0x11}
+
+
 def test_parity_says_nothing_where_frames_obey_none_or_are_few() -> None:
     assert only(verdicts([(0x43, 0x41)]))[1] is SettledBy.OPEN
     assert only(verdicts([(0x43, 0x41)], EVEN[:6]))[1] is SettledBy.OPEN
