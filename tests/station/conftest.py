@@ -6,7 +6,6 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import pytest
 import uvicorn
@@ -87,18 +86,6 @@ def _no_settings_of_this_machine(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.delenv(f"FEEDHOLE_{name}", raising=False)
     for name in ("HTTP_PROXY", "HTTPS_PROXY", "ALL_PROXY", "http_proxy", "https_proxy"):
         monkeypatch.delenv(name, raising=False)
-
-
-@pytest.fixture
-def said(capsys: pytest.CaptureFixture[str]) -> Callable[[], Any]:
-    """What was written since it was last asked; never a traceback."""
-
-    def read() -> Any:
-        told = capsys.readouterr()
-        assert "Traceback" not in told.err
-        return told
-
-    return read
 
 
 @pytest.fixture
