@@ -25,9 +25,9 @@ from server.catalog.merging_values import (
     SourceRecord,
 )
 from server.catalog.tape_values import AccessionNumber, Page
+from server.delivery.merge_facts import SourceFacts, source_facts
 from server.inspection import Fields
 from server.tape.holes import holes
-from server.tape.image import Orientation
 from server.tape.merging import AgreementKind, SettledBy
 
 router = APIRouter(prefix="/merged-readings", tags=["merged readings"])
@@ -75,28 +75,22 @@ class MergedRowOut(Fields):
     followed_by: int | None = Field(description="The merged reading that follows this one.")
 
 
-class SourceOut(Fields):
+class SourceOut(SourceFacts):
     """A reading as it lies on the merged image; counts are of frames, against that image."""
 
     reading: ReadingOut = Field(description="The reading.")
-    orientation: Orientation = Field(description="How it was turned.")
-    start: int = Field(description="Frame of the merged image with which it begins.")
-    stop: int = Field(description="Frame of the merged image after its last.")
-    flipped: int = Field(description="Frames with other holes.")
-    dropped: int = Field(description="Frames that it lacks.")
-    doubled: int = Field(description="Frames that it has twice.")
-    added: int = Field(description="Frames that the merged image lacks.")
-    score: float = Field(description="Share of its stretch that is right, from 0 to 1.")
     is_equal: bool = Field(
         description="Whether it is the merged image, but for leader and trailer."
     )
 
     @classmethod
-    def of(cls, source: SourceRecord) -> Self:
+    def of(cls, record: SourceRecord) -> Self:
         """The shape of a source."""
-        names = set(cls.model_fields) - {"reading"}
-        told = {name: getattr(source, name) for name in names}
-        return cls(reading=ReadingOut.model_validate(source.reading), **told)
+        return cls(
+            reading=ReadingOut.model_validate(record.reading),
+            is_equal=record.is_equal,
+            **source_facts(record.source),
+        )
 
 
 class SettlementOut(Fields):

@@ -28,7 +28,7 @@ from server.store.people import Person
 from server.store.tapes import Tape
 from server.store.verification import Verification
 from server.tape.image import Orientation, Span
-from server.tape.merging import AgreementKind, SettledBy
+from server.tape.merging import AgreementKind, SettledBy, Source
 
 PAGE_SIZE: Final = 50
 
@@ -177,15 +177,17 @@ def _sources(work: Work, merged_id: int) -> tuple[SourceRecord, ...]:
     readings = {each.id: each for each in images.readings_where(work, col(Reading.id).in_(numbers))}
     return tuple(
         SourceRecord(
-            reading=readings[row.reading_id],
-            orientation=Orientation(row.orientation),
-            span=Span(row.start, row.stop),
-            flipped=row.flipped,
-            dropped=row.dropped,
-            doubled=row.doubled,
-            added=row.added,
-            score=row.score,
-            is_equal=row.is_equal,
+            readings[row.reading_id],
+            Source(
+                orientation=Orientation(row.orientation),
+                span=Span(row.start, row.stop),
+                flipped=row.flipped,
+                dropped=row.dropped,
+                doubled=row.doubled,
+                added=row.added,
+                score=row.score,
+            ),
+            row.is_equal,
         )
         for row in rows
     )
@@ -205,7 +207,7 @@ def _rows(
     found = work.session.execute(
         select(
             MergedReading,
-            ImageRow.id,
+            col(ImageRow.id),
             col(ImageRow.sha256),
             col(Tape.accession_number),
             col(Person.display_name),

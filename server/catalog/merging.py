@@ -5,7 +5,7 @@ merges it, `meet` compares the image with what it resembles, `keep` writes all d
 transaction. No reading is ever changed: a merged reading is a record of its own beside them.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import asdict, replace
 from typing import Any, Final
@@ -14,16 +14,17 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
 from server.catalog import accession, events, images, merged, verification
+from server.catalog.agreement import by_number, judge
 from server.catalog.errors import Conflict, Invalid
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.merge_choice import refused
 from server.catalog.merging_values import (
     Chosen,
-    Judgement,
     MergedRecord,
     Settlement,
     WorkedOut,
 )
+from server.catalog.records import ReadingRecord
 from server.catalog.settling import followed
 from server.catalog.uploads import Upload
 from server.catalog.work import Role, Work
@@ -31,22 +32,15 @@ from server.store.images import Reading
 from server.store.merging import MergedReading, MergedSource, pack_confidence, pack_disputes
 from server.tape.errors import TapeError
 from server.tape.formats import FORMATS, Formats
-from server.tape.merging import MERGER_RELEASE, Agreement, merge
+from server.tape.merging import MERGER_RELEASE, merge
 
 FILE_NAME: Final = "merged reading.tape"
 """What the image of a merged reading is called where it has no tape."""
 
 MERGER: Final = f"merger {MERGER_RELEASE}"
 
-RULE: Final = (
-    "Readings agree when two independent readings at least are the same as the merged image but "
-    "for leader and trailer, or when every frame that they dispute is settled by a checksum of "
-    "the tape. All of the readings must be recorded as of one tape. An image with a frame that "
-    "was settled by eye is not called so: it stands by its own checksums, or by whoever "
-    "proof-reads it."
-)
-"""When readings agree, in the words that pages and help show."""
-
+_AS_THEY_ARE: Final = ("orientation", "start", "flipped", "dropped", "doubled", "added", "score")
+"""Of a source of the core, what its row holds under the same name."""
 
 Transaction = Callable[[], AbstractContextManager[Work]]
 
@@ -83,7 +77,7 @@ def work_out(chosen: Chosen, formats: Formats = FORMATS) -> WorkedOut:
     try:
         made = merge(chosen.images, settled, formats)
     except TapeError as error:
-        raise _cannot(error) from None
+        raise _cannot(error, chosen.readings) from None
     upload = Upload(
         file_name=FILE_NAME, data=made.image.frames, tape=chosen.tape, levels=made.image.levels
     )
@@ -94,21 +88,6 @@ def work_out(chosen: Chosen, formats: Formats = FORMATS) -> WorkedOut:
 def meet(work: Work, worked_out: WorkedOut) -> WorkedOut:
     """The same, its image compared with what it resembles, so that `keep` has less to do."""
     return replace(worked_out, examined=accession.meet(work, worked_out.examined))
-
-
-def judge(agreement: Agreement, chosen: Chosen) -> Judgement:
-    """Whether the chosen readings agree, by `RULE`; that they are different passes is given."""
-    if chosen.settlements:
-        return Judgement(False, "A frame was settled by eye, and no eye makes readings agree.")
-    if not agreement.agrees:
-        return Judgement(False, agreement.sentence)
-    if chosen.tape is None or any(each.tape is None for each in chosen.readings):
-        return Judgement(
-            False,
-            "Not every reading is recorded as of one tape, so nobody can tell whether they are of "
-            "the same one. Put each to its tape, and merge them again.",
-        )
-    return Judgement(True, agreement.sentence)
 
 
 def keep(work: Work, worked_out: WorkedOut, expected: str | None = None) -> MergedRecord:
@@ -133,8 +112,8 @@ def keep(work: Work, worked_out: WorkedOut, expected: str | None = None) -> Merg
     return merged.get(work, merged_id)
 
 
-def _cannot(error: TapeError) -> Invalid:
-    what = f"{error.what[:1].upper()}{error.what[1:]}."
+def _cannot(error: TapeError, readings: Sequence[ReadingRecord]) -> Invalid:
+    what = by_number(f"{error.what[:1].upper()}{error.what[1:]}.", readings)
     place = "" if error.frame is None else f" See frame {error.frame:,}."
     return refused(f"{what}{place}", f"{error.mend[:1].upper()}{error.mend[1:]}.")
 
@@ -206,24 +185,16 @@ def _plain(settlement: Settlement) -> dict[str, Any]:
 
 
 def _sources(worked_out: WorkedOut, merged_id: int) -> list[MergedSource]:
-    agreeing = worked_out.merged.agreement.readings
-    pairs = zip(worked_out.chosen.readings, worked_out.merged.sources, strict=True)
     return [
         MergedSource(
             merged_id=merged_id,
             place=place,
-            reading_id=reading.id,
-            orientation=source.orientation,
-            start=source.span.start,
-            stop=source.span.stop,
-            flipped=source.flipped,
-            dropped=source.dropped,
-            doubled=source.doubled,
-            added=source.added,
-            score=source.score,
-            is_equal=place in agreeing,
+            reading_id=each.reading.id,
+            stop=each.source.span.stop,
+            is_equal=each.is_equal,
+            **{name: getattr(each.source, name) for name in _AS_THEY_ARE},
         )
-        for place, (reading, source) in enumerate(pairs)
+        for place, each in enumerate(worked_out.sources)
     ]
 
 
@@ -258,5 +229,5 @@ def _vouch(work: Work, worked_out: WorkedOut, merged_id: int) -> None:
         "rule": agreement.kind,
         "merger_release": MERGER_RELEASE,
     }
-    evidence = f"Merged reading {merged_id}, of readings {named}: {agreement.sentence}"
+    evidence = f"Merged reading {merged_id}, of readings {named}: {worked_out.judgement.sentence}"
     verification.record_agreement(work, worked_out.sha256, evidence, facts, MERGER)

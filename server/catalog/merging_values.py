@@ -12,8 +12,8 @@ from server.catalog.inputs import Input, OrNone, RequiredText, Sha256
 from server.catalog.records import ReadingRecord
 from server.catalog.uploads import Examined
 from server.tape.findings import CheckStatus
-from server.tape.image import FRAME_PITCH_MM, Image, Orientation, Span
-from server.tape.merging import AgreementKind, Dispute, Merged, SettledBy
+from server.tape.image import FRAME_PITCH_MM, Image
+from server.tape.merging import AgreementKind, Dispute, Merged, SettledBy, Source
 
 FEWEST: Final = 2
 MOST: Final = 20
@@ -118,6 +118,15 @@ class Judgement:
 
 
 @dataclass(frozen=True, slots=True)
+class SourceRecord:
+    """A reading as it lies on the merged image; `is_equal` but for leader and trailer."""
+
+    reading: ReadingRecord
+    source: Source
+    is_equal: bool
+
+
+@dataclass(frozen=True, slots=True)
 class WorkedOut:
     """What the chosen readings come to, before anything of it is kept."""
 
@@ -137,30 +146,14 @@ class WorkedOut:
         words = [each.settled_by for each in self.merged.disputes]
         return {word: words.count(word) for word in SettledBy if word in words}
 
-
-@dataclass(frozen=True, slots=True)
-class SourceRecord:
-    """A reading as it lies on the merged image; counts are of frames, against that image."""
-
-    reading: ReadingRecord
-    orientation: Orientation
-    span: Span
-    flipped: int
-    dropped: int
-    doubled: int
-    added: int
-    score: float
-    is_equal: bool
-
     @property
-    def start(self) -> int:
-        """The frame of the merged image with which the reading begins."""
-        return self.span.start
-
-    @property
-    def stop(self) -> int:
-        """The frame of the merged image after its last."""
-        return self.span.stop
+    def sources(self) -> tuple[SourceRecord, ...]:
+        """How each reading lies on the merged image."""
+        pairs = zip(self.chosen.readings, self.merged.sources, strict=True)
+        return tuple(
+            SourceRecord(reading, source, place in self.merged.agreement.readings)
+            for place, (reading, source) in enumerate(pairs)
+        )
 
 
 @dataclass(frozen=True, slots=True)

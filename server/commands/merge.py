@@ -5,7 +5,7 @@ from argparse import Namespace
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 from pathlib import Path
-from typing import IO, Final, Self
+from typing import IO, Final
 
 from pydantic import Field
 
@@ -14,20 +14,20 @@ from server.catalog.errors import Invalid
 from server.commands.console import DONE, REFUSED, UNUSABLE, complain, give, labelled, say, table
 from server.commands.files import read
 from server.decoding_settings import DecodingSettings
+from server.delivery.merge_facts import SourceFacts, source_facts
 from server.inspection import Fields
 from server.tape.errors import TapeError
 from server.tape.findings import CheckStatus
 from server.tape.formats import Formats
 from server.tape.holes import holes
 from server.tape.identify import Decoded, decode
-from server.tape.image import FRAME_PITCH_MM, Image, Orientation
+from server.tape.image import FRAME_PITCH_MM, Image
 from server.tape.merging import (
     MERGER_RELEASE,
     AgreementKind,
     Dispute,
     Merged,
     SettledBy,
-    Source,
     Vote,
     merge,
 )
@@ -38,33 +38,10 @@ _MOST_DISPUTES: Final = 40
 """Settled disputes that are named one by one; JSON has them all, and open ones always are."""
 
 
-class SourceFacts(Fields):
+class FileFacts(SourceFacts):
     """A file as it lies on the merged image; counts are of frames, against that image."""
 
     file: str = Field(description="The file.")
-    orientation: Orientation = Field(description="How it was turned.")
-    start: int = Field(description="Frame of the merged image with which it begins.")
-    stop: int = Field(description="Frame of the merged image after its last.")
-    flipped: int = Field(description="Frames with other holes.")
-    dropped: int = Field(description="Frames that it lacks.")
-    doubled: int = Field(description="Frames that it has twice.")
-    added: int = Field(description="Frames that the merged image lacks.")
-    score: float = Field(description="Share of its stretch that is right, from 0 to 1.")
-
-    @classmethod
-    def of(cls, file: str, source: Source) -> Self:
-        """The facts of a source."""
-        return cls(
-            file=file,
-            orientation=source.orientation,
-            start=source.span.start,
-            stop=source.span.stop,
-            flipped=source.flipped,
-            dropped=source.dropped,
-            doubled=source.doubled,
-            added=source.added,
-            score=source.score,
-        )
 
 
 class DisputeFacts(Fields):
@@ -92,7 +69,7 @@ class MergeFacts(Fields):
     release: str = Field(description="Release of the merger.")
     agreement: AgreementKind = Field(description="Whether the files agree, and by which rule.")
     sentence: str = Field(description="The same in a sentence.")
-    sources: list[SourceFacts] = Field(description="How each file lies on the image.")
+    sources: list[FileFacts] = Field(description="How each file lies on the image.")
     disputes: list[DisputeFacts] = Field(description="Where they differ.")
 
 
@@ -178,7 +155,7 @@ def _facts(names: Sequence[str], merged: Merged, decoded: Decoded) -> MergeFacts
         release=MERGER_RELEASE,
         agreement=merged.agreement.kind,
         sentence=merged.agreement.sentence,
-        sources=[SourceFacts.of(name, source) for name, source in pairs],
+        sources=[FileFacts(file=name, **source_facts(source)) for name, source in pairs],
         disputes=[DisputeFacts.model_validate(each) for each in merged.disputes],
     )
 

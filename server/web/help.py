@@ -7,7 +7,7 @@ from fastapi import APIRouter
 from starlette.requests import Request
 from starlette.responses import Response
 
-from server.catalog import merging, passes
+from server.catalog import agreement, passes
 from server.catalog.merging_values import MOST
 from server.catalog.vocabulary import CAUTIONS, Hazard
 from server.delivery.one_page import SIZES
@@ -61,7 +61,7 @@ class MergingPage(PageContext):
     template: ClassVar[str] = "pages/help/merging.html"
     title: str = "Merging readings"
     passes_rule: str = passes.RULE
-    agree_rule: str = merging.RULE
+    agree_rule: str = agreement.RULE
     most: int = MOST
 
 

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from server.catalog.merging_values import DisputeRecord, Settlement, SourceRecord, WorkedOut
+from server.catalog.merging_values import DisputeRecord, Settlement, WorkedOut
 from server.catalog.records import ReadingRecord
 from server.tape.holes import character, holes
 from server.tape.merging import Dispute, SettledBy
@@ -122,26 +122,6 @@ def of_worked_out(worked_out: WorkedOut, start: int, stop: int) -> tuple[Dispute
         worked_out.chosen.readings,
         worked_out.merged.image.levels,
         worked_out.examined.decoded.decoding.code,
-    )
-
-
-def sources_of(worked_out: WorkedOut) -> tuple[SourceRecord, ...]:
-    """How each reading lies on an image that is not kept."""
-    agreeing = worked_out.merged.agreement.readings
-    pairs = zip(worked_out.chosen.readings, worked_out.merged.sources, strict=True)
-    return tuple(
-        SourceRecord(
-            reading=reading,
-            orientation=source.orientation,
-            span=source.span,
-            flipped=source.flipped,
-            dropped=source.dropped,
-            doubled=source.doubled,
-            added=source.added,
-            score=source.score,
-            is_equal=place in agreeing,
-        )
-        for place, (reading, source) in enumerate(pairs)
     )
 
 

@@ -7,7 +7,7 @@ from typing import Annotated, ClassVar, Final
 from fastapi import APIRouter, Query
 from starlette.responses import Response
 
-from server.catalog import images, merged, merging, pictures, settling
+from server.catalog import agreement, images, merged, merging, pictures, settling
 from server.catalog.errors import Conflict, Invalid
 from server.catalog.merging_values import (
     Judgement,
@@ -22,7 +22,6 @@ from server.catalog.tape_values import Page
 from server.catalog.work import Role, Work
 from server.statuses import problem_of
 from server.tape.findings import Finding, Severity
-from server.tape.image import Orientation
 from server.tape.merging import SettledBy
 from server.web.context import Filled, PageContext
 from server.web.forms import Form, FormDep
@@ -62,7 +61,7 @@ class MergedReadingPage(PageContext):
     first_open: int | None
     disputes: Page[DisputeShown]
     settled_by: SettledBy | None
-    agree_rule: str = merging.RULE
+    agree_rule: str = agreement.RULE
 
     @classmethod
     def of(
@@ -120,7 +119,7 @@ class SettlePage(PageContext):
     dispute: DisputeShown
     strips: tuple[StripOfReading, ...]
     form: Filled
-    agree_rule: str = merging.RULE
+    agree_rule: str = agreement.RULE
 
     @classmethod
     def of(
@@ -170,7 +169,7 @@ def _strip(
         message="The readings differ here.",
         advice="",
     )
-    turned = Pictured(pictured.image, Orientation(source.orientation), (mark,))
+    turned = Pictured(pictured.image, source.source.orientation, (mark,))
     strip = turned.strip(frame - AROUND, 2 * AROUND + 1, as_punched=True)
     return StripOfReading(source, shown(strip), frame)
 

@@ -7,7 +7,7 @@ from typing import Annotated, ClassVar, Final
 from fastapi import APIRouter, Query
 from starlette.responses import Response
 
-from server.catalog import merge_choice, merging, passes
+from server.catalog import agreement, merge_choice, merging, passes
 from server.catalog.errors import Conflict, Invalid
 from server.catalog.merging_values import (
     MOST,
@@ -31,7 +31,6 @@ from server.web.merge_shown import (
     Doubt,
     doubt,
     of_worked_out,
-    sources_of,
 )
 from server.web.tapes import EXCERPT_LINES
 from server.web.visit import Visit, VisitDep
@@ -58,7 +57,7 @@ class MergePage(PageContext):
     form: Filled
     most: int = MOST
     passes_rule: str = passes.RULE
-    agree_rule: str = merging.RULE
+    agree_rule: str = agreement.RULE
 
     @classmethod
     def of(
@@ -94,7 +93,7 @@ class MergeResultPage(PageContext):
     frames: int
     open_frames: tuple[int, ...]
     disputes: Page[DisputeShown]
-    agree_rule: str = merging.RULE
+    agree_rule: str = agreement.RULE
 
     @classmethod
     def of(cls, worked_out: WorkedOut, page: int) -> "MergeResultPage":
@@ -109,7 +108,7 @@ class MergeResultPage(PageContext):
             decoded=decoded,
             findings=findings,
             lines=excerpt(decoded.decoding.listing.lines[:EXCERPT_LINES], findings),
-            sources=sources_of(worked_out),
+            sources=worked_out.sources,
             counts=worked_out.counts,
             judgement=worked_out.judgement,
             doubt=doubt(made.confidence),

@@ -1,5 +1,6 @@
 """Readings are merged, and what they come to is kept with its evidence or not at all."""
 
+import re
 from datetime import date
 
 import pytest
@@ -26,11 +27,15 @@ def test_three_bad_readings_come_to_the_tape_that_was_punched(engine: Engine):
         assert merged.get(work, record.row.id) == record
 
     assert (record.row.readings, record.row.tape, record.row.by) == (numbers, TAPE, "Ada")
-    assert [each.orientation for each in record.sources] == ["as-read", "reversed", "as-read"]
-    assert [each.flipped for each in record.sources] == [2, 2, 2]
-    assert [each.dropped for each in record.sources] == [1, 0, 0]
-    assert [each.doubled for each in record.sources] == [0, 1, 0]
-    assert record.sources[2].start == 7
+    assert [each.source.orientation for each in record.sources] == [
+        "as-read",
+        "reversed",
+        "as-read",
+    ]
+    assert [each.source.flipped for each in record.sources] == [2, 2, 2]
+    assert [each.source.dropped for each in record.sources] == [1, 0, 0]
+    assert [each.source.doubled for each in record.sources] == [0, 1, 0]
+    assert record.sources[2].source.start == 7
     assert len(record.confidence) == len(PUNCHED)
     assert record.row.disputes >= 6
 
@@ -74,8 +79,8 @@ def test_readings_that_differ_are_not_said_to_agree(sqlite_engine: Engine):
 
 
 def test_two_passes_that_are_equal_but_for_their_leader_agree(engine: Engine):
-    one, two, three_ = PUNCHED, PUNCHED[20:], three(PUNCHED)[0]
-    numbers = held(engine, [one, two, three_])
+    held(engine, [HEX], tape=None)  # so that readings are not numbered as the merger counts them
+    numbers = held(engine, [PUNCHED, PUNCHED[20:], three(PUNCHED)[0]])
     record = merge(engine, numbers)
     with unit_of_work(engine, writes=False) as work:
         state = verification.state(work, record.row.sha256)
@@ -85,6 +90,7 @@ def test_two_passes_that_are_equal_but_for_their_leader_agree(engine: Engine):
     assert [each.is_equal for each in record.sources] == [True, True, False]
     assert state.word is VerifiedBy.READINGS_AGREE
     assert f"Merged reading {record.row.id}, of readings" in state.evidence[-1].note
+    assert f"Readings {numbers[0]} and {numbers[1]} are equal" in state.evidence[-1].note
     assert (event.type, event.outcome, event.by) == (
         EventType.VERIFICATION, VerifiedBy.READINGS_AGREE, merging.MERGER,
     )  # fmt: skip
@@ -168,9 +174,13 @@ def test_what_cannot_be_merged_is_refused_with_what_to_do(sqlite_engine: Engine)
 
 
 def test_readings_that_have_nothing_in_common_are_refused(sqlite_engine: Engine):
+    held(sqlite_engine, [factories.text_tape()], tape=None)
+    numbers = held(sqlite_engine, [PUNCHED, HEX])
     with pytest.raises(Invalid) as refused:
-        worked_out(sqlite_engine, held(sqlite_engine, [PUNCHED, HEX]))
+        worked_out(sqlite_engine, numbers)
 
+    assert set(map(int, re.findall(r"eading (\d+)", refused.value.what))) <= set(numbers)
+    assert re.search(r"Reading \d+ does not fit", refused.value.what)
     assert refused.value.what[0].isupper()
     assert refused.value.mend.endswith(".")
 
