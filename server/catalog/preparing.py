@@ -6,7 +6,7 @@ from typing import Final
 
 from server.catalog import downloads, images
 from server.catalog.downloads import SUFFIX
-from server.catalog.errors import NotFound
+from server.catalog.errors import Invalid, NotFound
 from server.catalog.preparation_words import (
     PreparationInput,
     as_words,
@@ -45,6 +45,9 @@ __all__ = [
     "usual",
 ]
 
+LARGEST: Final = 1_200_000
+"""Frames of an image: ten of the longest rolls. No tape is so long, and a page must not be slow."""
+
 LONGEST_TITLE: Final = 48
 """Characters of a title that are lettered unasked: some two feet of tape."""
 
@@ -56,7 +59,14 @@ def preview(work: Work, sha256: str, how: Preparation, formats: Formats = FORMAT
         NotFound: the image is not held.
         Invalid: it cannot be prepared in that way; says why, and where on the tape.
     """
-    levels = images.get(work, sha256).levels
+    record = images.get(work, sha256)
+    if record.bytes > LARGEST:
+        raise Invalid(
+            f"The image has {record.bytes:,} frames, more than ten of the longest rolls.",
+            where=sha256,
+            mend=f"Prepare an image of at most {LARGEST:,} frames, or cut the file beforehand.",
+        )
+    levels = record.levels
     decoded = decode(images.frames(work, sha256), levels, formats)
     try:
         return prepare_tape(decoded, how, formats)

@@ -25,6 +25,7 @@ from server.web.context import Filled, PageContext
 from server.web.downloads import AGREED, PRIVATE, sent
 from server.web.estimates import Estimates, estimates
 from server.web.forms import Form, FormDep
+from server.web.render import wants_fragment
 from server.web.strips import BEFORE, FRAMES_A_ROW, MOST_LETTERS, Shown, shown
 from server.web.visit import Visit, VisitDep
 
@@ -215,7 +216,11 @@ def show(visit: VisitDep, sha256: str) -> Response:
         page = PreparePage.of(work, sha256, asked, visit.formats)
     refusal = page.form.refusal
     status = problem_of(refusal).status if refusal else 200
-    return visit.page(page, block=PREVIEW, status=status)
+    response = visit.page(page, block=PREVIEW, status=status)
+    if wants_fragment(visit.request):
+        # The address to share has no fields in it that were left empty.
+        response.headers["HX-Push-Url"] = visit.shared
+    return response
 
 
 @router.post("/images/{sha256}/prepare/reels/{number}")

@@ -172,3 +172,12 @@ def test_the_choices_are_those_that_the_format_has(sqlite_engine, names):
     assert "intel-hex" not in dict(of_hex.formats)
     assert of_hex.parities == ("even", "odd", "mark", "space")
     assert not of_hex.dialects
+
+
+def test_what_is_longer_than_any_tape_is_not_prepared(sqlite_engine, names, monkeypatch):
+    monkeypatch.setattr(preparing, "LARGEST", 100)
+    with (
+        unit_of_work(sqlite_engine, VISITOR, writes=False) as work,
+        pytest.raises(Invalid, match="more than ten of the longest rolls"),
+    ):
+        preparing.preview(work, names["text"], Preparation())

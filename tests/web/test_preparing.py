@@ -49,6 +49,7 @@ def test_the_preview_alone_is_swapped_in(visitor, library):
 
     assert page.text.lstrip().startswith('<div id="preview"')
     assert "Leader: 80 frames" in page.text
+    assert page.headers["HX-Push-Url"].endswith("/prepare?leader_frames=80")
 
 
 def test_no_lettering_stays_no_lettering(visitor, library):

@@ -5,6 +5,8 @@ from dataclasses import replace
 from functools import cache
 from typing import Final
 
+import numpy as np
+
 from server.tape.codes import CODES
 from server.tape.codes.base import Parity
 from server.tape.errors import CannotBuild, CannotPrepare
@@ -79,14 +81,11 @@ def _refuse(plan: Plan, lacking: frozenset[str], what: str) -> None:
     assert plan.code is not None
     places = {character: _places(plan, character) for character in sorted(lacking)}
     named = "; ".join(
-        f"{_shown(character)} in {', '.join(each for each, _ in found[:_MOST_PLACES])}"
-        + (f" and {len(found) - _MOST_PLACES} more places" if len(found) > _MOST_PLACES else "")
-        for character, found in places.items()
+        f"{_shown(character)} in {_named(plan, frames)}" for character, frames in places.items()
     )
-    first = min((frame for found in places.values() for _, frame in found), default=None)
     raise CannotPrepare(
         f"{CODES[plan.code].title} has {what} {' '.join(map(_shown, sorted(lacking)))}: {named}",
-        frame=first,
+        frame=min(frames[0] for frames in places.values() if frames),
         mend="choose another code; what a tape says is not changed to make it fit",
         choice="code",
     )
@@ -96,38 +95,34 @@ def _shown(character: str) -> str:
     return character if character.isprintable() and character != " " else f"{ord(character):02X}"
 
 
-def _places(plan: Plan, character: str) -> list[tuple[str, int]]:
-    """Where `character` stands: its line and place in words, and its frame."""
-    lines = plan.source.decoding.listing.lines
-    frames = _frames_of(plan, character)
-    if not frames:
-        return [
-            (f"line {number} ({place(line.frame)})", line.frame)
-            for number, line in enumerate(lines, 1)
-            if character in line.text
-        ]
-    starts = sorted((line.frame, number) for number, line in enumerate(lines, 1))
-    within = (bisect_right(starts, (frame, len(lines) + 1)) - 1 for frame in frames)
-    return [
-        (f"line {starts[max(at, 0)][1]} ({place(frame)})", frame)
-        for at, frame in zip(within, frames, strict=True)
+def _named(plan: Plan, frames: list[int]) -> str:
+    """The first of `frames`, each with the number of its line, and how many more there are."""
+    starts = [(line.frame, at) for at, line in enumerate(plan.source.decoding.listing, 1)]
+    starts.sort()
+    within = [bisect_right(starts, (frame, len(starts))) - 1 for frame in frames[:_MOST_PLACES]]
+    named = [
+        f"line {starts[max(at, 0)][1]} ({place(frame)})"
+        for at, frame in zip(within, frames, strict=False)
     ]
+    more = len(frames) - len(named)
+    return ", ".join(named) + (f" and {more} more places" if more else "")
 
 
-def _frames_of(plan: Plan, character: str) -> list[int]:
-    """The frames of the image, as it was read, that hold `character`; none where it is crunched."""
+def _places(plan: Plan, character: str) -> list[int]:
+    """The frames of the image, as it was read, that hold `character`, rising.
+
+    Of a crunched program, the first frames of the lines that have it.
+    """
     source = plan.source
     if source.decoding.code is None:
-        return []
-    view = View(source.image, source.orientation)
-    span = source.image.span_as_read(source.decoding.data, source.orientation)
-    characters = view.characters(source.decoding.code)
-    found = [
-        frame
-        for frame, held in zip(
-            characters.frames.tolist(), characters.text.decode("latin-1"), strict=True
-        )
-        if span.start <= frame < span.stop and character in (held, held.upper())
-    ]
-    backwards = Orientation(source.orientation).runs_backwards
-    return sorted(len(source.image) - 1 - frame if backwards else frame for frame in found)
+        return sorted(line.frame for line in source.decoding.listing if character in line.text)
+    orientation = Orientation(source.orientation)
+    characters = View(source.image, orientation).characters(source.decoding.code)
+    text = np.frombuffer(characters.text, np.uint8)
+    # Letters of a code that has one case may have been written in the other.
+    wanted = [ord(character), ord(character.lower())]
+    frames = characters.frames[np.isin(text, wanted)]
+    span = source.image.span_as_read(source.decoding.data, orientation)
+    frames = frames[(frames >= span.start) & (frames < span.stop)]
+    turned = len(source.image) - 1 - frames if orientation.runs_backwards else frames
+    return sorted(turned.tolist())

@@ -10,7 +10,7 @@ from server.tape.material import ENDS, Kind, Material
 from server.tape.parts import PartKind
 from server.tape.preparing.carried import carried
 from server.tape.preparing.characters import in_code
-from server.tape.preparing.dividing import PIECE, cut, divided
+from server.tape.preparing.dividing import PIECE, check_number, cut, divided
 from server.tape.preparing.leader import pattern_frame
 from server.tape.preparing.plan import Plan
 from server.tape.preparing.proof import prove
@@ -42,6 +42,7 @@ def contents_of(plan: Plan, room: int | None) -> Contents:
         if room is None or len(held.reels[0]) <= room:
             return held
         if _bare(plan):
+            check_number(len(held.reels[0]), room)
             return held._replace(reels=_cut(held.reels[0], room))
     return _written(plan, room)
 
@@ -130,6 +131,7 @@ def _several(plan: Plan, material: Material, frames: bytes, room: int) -> tuple[
             mend="give the reel more frames, or punch the program as text, which can be divided",
             choice="frames_per_reel",
         )
+    check_number(len(frames), room)
     if _bare(plan):
         return _cut(frames, room)
     length = plan.how.record_length or PIECE

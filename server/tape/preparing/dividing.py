@@ -10,6 +10,9 @@ from server.tape.material import Material, joined
 PIECE: Final = 16
 """Bytes in what is never cut, where no record length is given: those of a usual record."""
 
+MOST_REELS: Final = 99
+"""More would not be lettered, loaded or kept together by anybody (a judgement)."""
+
 _NEAR: Final = 512
 """Frames that a cut between bare frames may be moved back, to one between two with holes."""
 
@@ -28,27 +31,47 @@ def divided(
     """
     pieces = material.pieces(length)
     reels = []
-    while pieces:
-        count = _most(pieces, material.entry_address, room, write)
+    at = 0
+    while at < len(pieces):
+        # No piece takes less than a frame, so no more of them can fit than there is room.
+        near = pieces[at : at + max(room, 1)]
+        count = _most(near, material.entry_address, room, write)
         if not count:
-            size = len(write(joined(pieces[:1], material.entry_address)))
+            size = len(write(joined(near[:1], material.entry_address)))
             raise CannotPrepare(
                 f"a line or record takes {size} frames with what ends it; {max(room, 0)} are left "
                 "for it on a reel",
                 mend="give a reel more frames, or less leader and lettering",
                 choice="frames_per_reel",
             )
-        entry = material.entry_address if count == len(pieces) else None
-        reels.append(write(joined(pieces[:count], entry)))
-        pieces = pieces[count:]
+        at += count
+        entry = material.entry_address if at == len(pieces) else None
+        reels.append(write(joined(near[:count], entry)))
     return reels
+
+
+def check_number(frames: int, room: int) -> None:
+    """Refuse to divide so many `frames` into reels with `room` for so few.
+
+    Raises:
+        CannotPrepare: they would take more than `MOST_REELS`.
+    """
+    if frames > MOST_REELS * room:
+        raise CannotPrepare(
+            f"{frames} frames would take over {MOST_REELS} reels, with {max(room, 0)} on each",
+            mend="give a reel more frames, or less leader and lettering",
+            choice="frames_per_reel",
+        )
 
 
 def _most(
     pieces: list[Material], entry: int | None, room: int, write: Callable[[Material], bytes]
 ) -> int:
-    """How many of `pieces` fit in `room`, by halves: more of them never take fewer frames."""
-    fits, over = 0, len(pieces) + 1
+    """How many of `pieces` fit in `room`: by doubling, then by halves; more never take fewer."""
+    fits, over = 0, 1
+    while over <= len(pieces) and len(write(joined(pieces[:over], entry))) <= room:
+        fits, over = over, 2 * over
+    over = min(over, len(pieces) + 1)
     while over - fits > 1:
         count = (fits + over) // 2
         if len(write(joined(pieces[:count], entry))) <= room:
@@ -59,17 +82,7 @@ def _most(
 
 
 def cut(frames: bytes, room: int) -> Iterator[Span]:
-    """Where bare frames are cut: between two that nobody would take for leader, if there are.
-
-    Raises:
-        CannotPrepare: there is no room for any.
-    """
-    if room < 1:
-        raise CannotPrepare(
-            "leader, lettering and trailer alone fill a reel",
-            mend="give a reel more frames, or less leader and lettering",
-            choice="frames_per_reel",
-        )
+    """Where bare frames are cut: between two that nobody would take for leader, if there are."""
     start = 0
     while len(frames) - start > room:
         stop = start + room

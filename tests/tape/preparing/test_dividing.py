@@ -171,11 +171,19 @@ def test_no_room_for_one_record_is_refused(name):
         prepare(held(name), how)
 
 
+def test_reels_beyond_counting_are_refused():
+    lines = tuple(f"{at} PRINT {at}" for at in range(1, 6000))
+    source = decode(FORMATS["text"].build(TextContent(lines)).frames)
+
+    with pytest.raises(CannotPrepare, match="over 99 reels"):
+        prepare(source, Preparation(frames_per_reel=500))
+
+
 def test_no_room_for_any_frame_is_refused():
     noise = bytes(1 + (7 * at * at + 13 * at) % 251 for at in range(900))
     source = decode(bytes(30) + noise + bytes(30))
 
-    with pytest.raises(CannotPrepare, match="alone fill a reel"):
+    with pytest.raises(CannotPrepare, match="would take over 99 reels, with 0 on each"):
         prepare(source, Preparation(frames_per_reel=500, leader_frames=500))
 
 
