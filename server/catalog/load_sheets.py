@@ -1,7 +1,6 @@
 """Load sheets: made of the decoding, written on by people, never losing what was there before."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from sqlalchemy import select
 from sqlmodel import col
@@ -9,7 +8,7 @@ from sqlmodel import col
 from server.catalog import changes, events, images, load_copies
 from server.catalog.errors import Invalid, NotFound
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.held import image_id_of, known, may_be_id, program_of
+from server.catalog.held import known
 from server.catalog.key_in import Cell, cells_of
 from server.catalog.load_practice import practice_for
 from server.catalog.load_sheet_texts import made_of
@@ -22,12 +21,11 @@ from server.catalog.load_sheet_values import (
     SheetRevision,
     TextChange,
 )
+from server.catalog.load_subject import Subject, subject_of
 from server.catalog.side_by_side import shown
 from server.catalog.work import Role, Work
-from server.store.images import Decoding, ImageRow
 from server.store.load_sheets import LoadSheet, LoadSheetText
 from server.store.people import Person
-from server.store.programs import Program, Version
 from server.tape.cpu.notation import Notation
 from server.tape.kinship import align
 from server.tape.listing import Line
@@ -81,47 +79,16 @@ def history(work: Work, of: SheetOf) -> tuple[SheetRevision, ...]:
     return _Sheet(work, of).history()
 
 
-def best_for(work: Work, sha256: str) -> SheetOf:
-    """Whose sheet goes with an image: a version's, where a master holds the same content.
-
-    Raises:
-        NotFound: the image is not held.
-    """
-    image_id = image_id_of(work, sha256)
-    content = select(col(Decoding.content_sha256)).where(
-        col(Decoding.image_id) == image_id, ~col(Decoding.superseded)
-    )
-    found = work.session.execute(
-        select(col(Version.program_id), col(Version.id))
-        .join(Decoding, col(Decoding.image_id) == col(Version.image_id))
-        .where(col(Decoding.content_sha256) == content.scalar_subquery(), ~col(Decoding.superseded))
-        .order_by(col(Version.image_id) != image_id, col(Version.id))
-        .limit(1)
-    ).first()
-    if found is None:
-        return SheetOf(sha256=sha256.lower())
-    return SheetOf(program=found[0], version=known(found[1]))
-
-
-@dataclass(frozen=True, slots=True)
-class _Subject:
-    """What a sheet is of, as rows."""
-
-    image_id: int
-    version: Version | None = None
-    program: Program | None = None
-
-
 class _Sheet:
     """One sheet in one transaction."""
 
     def __init__(self, work: Work, of: SheetOf, *, to_change: bool = False) -> None:
         self._work, self._of = work, of
-        self._subject = _subject(work, of, to_change=to_change)
+        self._subject = subject_of(work, of, to_change=to_change)
         self._row = self._row_of(self._subject)
         self._image = images.of_id(work, self._subject.image_id)
         # What was written while there was no version yet is where a version begins.
-        before = self._row_of(_Subject(self._subject.image_id)) if self._subject.version else None
+        before = self._row_of(Subject(self._subject.image_id)) if self._subject.version else None
         self._begun = self._kept(before)
 
     def record(self) -> SheetRecord:
@@ -244,7 +211,7 @@ class _Sheet:
         machine = program.machine if program else ""
         return writing_of(self._image.format, processor, machine, texts.get(NOTATION, ""))
 
-    def _row_of(self, subject: _Subject) -> LoadSheet | None:
+    def _row_of(self, subject: Subject) -> LoadSheet | None:
         version, image = col(LoadSheet.version_id), col(LoadSheet.image_id)
         is_its_own = version == subject.version.id if subject.version else image == subject.image_id
         return self._work.session.scalar(select(LoadSheet).where(is_its_own))
@@ -277,29 +244,6 @@ class _Sheet:
             detail=f"load sheet{f' of version {version.label}' if version else ''} changed",
             facts={"before": dict(before), "after": dict(after), "revision": revision},
         )
-
-
-def _subject(work: Work, of: SheetOf, *, to_change: bool) -> _Subject:
-    """The rows; what is to be changed is kept from everybody else until the work is done."""
-    lock = to_change or None
-    if of.sha256:
-        image_id = image_id_of(work, of.sha256)
-        if lock:
-            work.session.execute(
-                select(col(ImageRow.id)).where(col(ImageRow.id) == image_id).with_for_update()
-            )
-        return _Subject(image_id)
-    program = program_of(work, of.program)
-    version = None
-    if may_be_id(of.version):
-        version = work.session.get(Version, of.version, with_for_update=lock)
-    if version is None or version.program_id != program.id:
-        raise NotFound(
-            f"{program.title} has no version of number {of.version}.",
-            where=str(of.version),
-            mend="Look at the versions of the program.",
-        )
-    return _Subject(version.image_id, version, program)
 
 
 def _without_notation(texts: Texts) -> Texts:

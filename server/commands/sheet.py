@@ -7,7 +7,7 @@ from textwrap import wrap
 from typing import Final
 
 from server.api.load_sheets import SheetOut
-from server.catalog import images, load_sheets, tapes
+from server.catalog import images, load_sheets, load_subject, tapes
 from server.catalog.errors import NotFound
 from server.catalog.load_sheet_values import SheetOf, SheetRecord
 from server.catalog.work import Work
@@ -39,7 +39,7 @@ def _sheet_of(work: Work, what: str, version: int | None) -> SheetOf:
     """The sheet of the version that has that content, or of the one asked for; else the image's."""
     sha256 = what if _IS_DIGEST.fullmatch(what) else _newest(work, what)
     if version is None:
-        return load_sheets.best_for(work, sha256)
+        return load_subject.best_for(work, sha256)
     program = next(
         (each.program for each in images.get(work, sha256).versions if each.id == version), None
     )

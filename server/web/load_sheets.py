@@ -7,7 +7,7 @@ from fastapi import APIRouter, Depends
 from starlette.requests import Request
 from starlette.responses import Response
 
-from server.catalog import load_sheets
+from server.catalog import load_sheets, load_subject
 from server.catalog.errors import NotFound
 from server.catalog.load_sheet_values import (
     FIELDS,
@@ -118,7 +118,7 @@ SheetOfDep = Annotated[SheetOf, Depends(_sheet_of)]
 def show(visit: VisitDep, of: SheetOfDep) -> Response:
     """A load sheet; that of an image whose content a version has is the sheet of the version."""
     with visit.work() as work:
-        best = load_sheets.best_for(work, of.sha256) if of.sha256 else of
+        best = load_subject.best_for(work, of.sha256) if of.sha256 else of
         if best.version and not of.version:
             return visit.redirect(best.path)
         return visit.page(SheetPage.of(load_sheets.get(work, of)))

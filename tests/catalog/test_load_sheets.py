@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 from sqlalchemy import Engine
 
-from server.catalog import condition, events, load_sheets, programs
+from server.catalog import condition, events, load_sheets, load_subject, programs
 from server.catalog.condition_values import NewReport
 from server.catalog.errors import Conflict, Invalid, NotAllowed, NotFound, NotSignedIn
 from server.catalog.events import ObjectKind
@@ -163,9 +163,9 @@ def test_the_sheet_of_a_version_goes_with_every_image_of_its_content(sqlite_engi
         alone = image(work)
         of = version(work, master)
 
-        assert load_sheets.best_for(work, master.sha256) == of
-        assert load_sheets.best_for(work, other.sha256) == of
-        assert load_sheets.best_for(work, alone.sha256) == alone
+        assert load_subject.best_for(work, master.sha256) == of
+        assert load_subject.best_for(work, other.sha256) == of
+        assert load_subject.best_for(work, alone.sha256) == alone
 
 
 def test_the_copies_are_named_with_place_and_condition_the_safe_ones_first(sqlite_engine: Engine):

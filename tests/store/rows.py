@@ -256,6 +256,7 @@ def add_one_of_each(session: Session) -> None:
     )
     session.add_all(sheets)
     session.flush()
+    assert sheets[0].id is not None
     session.add_all(
         (
             LoadSheetText(
