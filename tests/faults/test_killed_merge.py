@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy import Engine, func, select
 from sqlalchemy.orm import Session
 
-from server.catalog import merging, settling
+from server.catalog import merged, merging, settling
 from server.catalog.merging_values import Ruling, Settling
 from server.catalog.work import COMMAND, unit_of_work
 from server.settings import Settings
@@ -65,7 +65,9 @@ def test_settling_killed_at_any_statement_leaves_the_merged_reading_without_a_fo
     sqlite_engine: Engine, sqlite_settings: Settings
 ):
     merge(sqlite_engine, held(sqlite_engine, tied(PUNCHED)))
-    ruling = Settling(column=300, ruling=Ruling.FRAME, value=0x55, note="seen")
+    with unit_of_work(sqlite_engine, writes=False) as work:
+        place = merged.disputes(work, 1).rows[0].dispute.column
+    ruling = Settling(column=place, ruling=Ruling.FRAME, value=0x55, note="seen")
     with unit_of_work(sqlite_engine, COMMAND, writes=False) as work:
         found = merging.work_out(settling.settling(work, 1, ruling, factories.LIMIT))
 

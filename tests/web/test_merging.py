@@ -6,7 +6,7 @@ import pytest
 
 from server.catalog import merged, tapes
 from server.catalog.work import COMMAND, unit_of_work
-from tests.readings import HEX, PUNCHED, TAPE, held, merge, read, three, tied
+from tests.readings import HEX, PUNCHED, TAPE, flipped, held, merge, read, three, tied
 
 
 @pytest.fixture
@@ -180,6 +180,20 @@ def test_a_ruling_that_cannot_be_taken_is_a_form_again(archivist, open_, form, t
     assert refused.status_code == 422
     assert "This could not be settled" in refused.text
     assert told in refused.text
+
+
+def test_what_stands_there_though_no_reading_has_it_can_be_ruled(app, archivist):
+    engine = app.state.engine
+    parted = [flipped(flipped(PUNCHED, 300, channel=one), 340, channel=two) for one, two in
+              ((1, 3), (2, 4))]  # fmt: skip
+    record = merge(engine, held(engine, parted))
+    with unit_of_work(engine, writes=False) as work:
+        (dispute, _) = (each.dispute for each in merged.disputes(work, record.row.id).rows)
+    page = archivist.get(f"/merged-readings/1/disputes/{dispute.column}").text
+
+    assert dispute.chosen not in dispute.votes
+    assert "though no reading has it" in page
+    assert f'value="frame {dispute.chosen}"' in page
 
 
 def test_a_reading_that_does_not_reach_a_dispute_is_said_to(app, archivist):
