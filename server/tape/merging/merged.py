@@ -21,7 +21,11 @@ class SettledBy(StrEnum):
     CHECKSUM = "checksum"
     EYE = "eye"
     OPEN = "open"
-    """Nothing did: the likeliest frame stands there, and a person should look at the tape."""
+    """Nothing did: the likeliest frame stands there, and a person should look at the tape.
+
+    So it is where that frame is less than 99 % probable, where as many readings say something
+    else, and where two of them differ from it in several channels; unless a checksum settles it.
+    """
 
 
 @dataclass(frozen=True, slots=True)
