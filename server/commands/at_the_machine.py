@@ -140,8 +140,12 @@ def _say_sent(sent: Sent) -> int:
             f"{name} was refused: {sent.problem.what}", sent.problem.mend, "It waits in the outbox."
         )
         return REFUSED
+    punching = sent.waiting.about.punching
     if sent.repeated:
         say(f"{name}: the archive has this reading already")
+    elif punching is not None:
+        tape = f", tape {sent.tape}" if sent.tape else ""
+        say(f"{name}: sent to punching {punching}, which is now '{sent.status}'{tape}")
     else:
         image = "a new reading of an image that is held" if sent.held else "a new image"
         say(f"{name}: sent, {image}, {sent.waiting.about.sha256}", *(f"  {x}" for x in sent.notes))

@@ -75,6 +75,11 @@ def _require_sense(args: Namespace, parts: Parts) -> None:
         )
     if args.from_frame is not None and not args.resume:
         raise NotPossible("--from-frame goes with --resume.", mend="Give both, or neither.")
+    if args.read_back is not None and (args.tape or args.levels):
+        raise NotPossible(
+            "A new tape that is read back has no number yet, and its levels are known.",
+            mend="Leave --tape and --levels away.",
+        )
     if args.resume and args.frames and args.from_frame is None:
         raise NotPossible(
             "A count of frames needs to know where the tape is fed again.",
@@ -181,6 +186,7 @@ def _put_in_outbox(args: Namespace, parts: Parts, frames: bytes, faults: Iterabl
         tape=args.tape,
         levels=args.levels,
         reader=args.reader,
+        punching=args.read_back,
         line_faults=tuple(faults),
     )
     return outbox

@@ -129,6 +129,9 @@ def _add_reading(read: ArgumentParser) -> None:
     about.add_argument("--tape", default="", metavar="NUMBER", help="accession number of the tape")
     about.add_argument("--levels", type=int, choices=LEVELS, help="found out if not given")
     about.add_argument("--reader", default="", metavar="NAME", help="the machine that reads")
+    about.add_argument(
+        "--read-back", type=_count, metavar="ID", help="it is the new tape of that punching"
+    )
     about.add_argument("--no-send", action="store_true", help="only write the file")
     _archive(read)
     _outbox(read)

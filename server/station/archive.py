@@ -65,31 +65,49 @@ class Archive:
         here = parts.hostname in {"localhost", "127.0.0.1", "::1"}
         return bool(self.token) and parts.scheme == "http" and not here
 
-    def readings(self, sha256: str) -> list[Mapping[str, Any]] | None:
-        """The readings of an image; None where the image is not held.
+    def readings(self, sha256: str) -> list[Mapping[str, Any]]:
+        """The readings of an image; none where the image is not held.
 
         Raises:
             Unreachable, Refused: as everywhere here.
         """
-        response = self._request("GET", f"{V1}/images/{sha256}")
+        return self._list(f"/images/{sha256}", "readings")
+
+    def read_backs(self, punching: int) -> list[Mapping[str, Any]]:
+        """The readings of the new tape that a punching has; none where there is no such punching.
+
+        Raises:
+            Unreachable, Refused: as everywhere here.
+        """
+        return self._list(f"/punchings/{punching}", "read_backs")
+
+    def _list(self, path: str, name: str) -> list[Mapping[str, Any]]:
+        response = self._request("GET", path)
         if response.status_code == HTTPStatus.NOT_FOUND:
-            return None
+            return []
         _require_good(response)
-        return list(_document(response).get("readings", ()))
+        return list(_document(response).get(name, ()))
 
-    def send(self, frames: bytes, file_name: str, fields: Mapping[str, str]) -> Mapping[str, Any]:
-        """Enter a reading; the receipt.
+    def send(
+        self,
+        frames: bytes,
+        file_name: str,
+        fields: Mapping[str, str],
+        punching: int | None = None,
+    ) -> Mapping[str, Any]:
+        """Enter a reading, or one that reads the tape of a `punching` back; the receipt.
 
         Raises:
             Unreachable, Refused: as everywhere here.
         """
+        path = "/images" if punching is None else f"/punchings/{punching}/read-backs"
         files = {"file": (file_name, frames, "application/octet-stream")}
-        response = self._request("POST", f"{V1}/images", data=dict(fields), files=files)
+        response = self._request("POST", path, data=dict(fields), files=files)
         _require_good(response)
         return _document(response)
 
     def _request(self, method: str, path: str, **given: Any) -> httpx.Response:
-        url = self.address.rstrip("/") + path
+        url = f"{self.address.rstrip('/')}{V1}{path}"
         return _asked(method, url, self.headers_for(url), **given)
 
     def headers_for(self, url: str) -> dict[str, str]:

@@ -29,7 +29,11 @@ _LONGEST_STEM: Final = 100
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class About:
-    """What is said of a reading; an empty string or None says nothing."""
+    """What is said of a reading; an empty string or None says nothing.
+
+    Where it reads a new tape back, `punching` is the number of that punching; `line_faults` are
+    the frames that came damaged over the line, in the last pass.
+    """
 
     file_name: str
     sha256: str
@@ -38,6 +42,7 @@ class About:
     tape: str = ""
     levels: int | None = None
     reader: str = ""
+    punching: int | None = None
     line_faults: tuple[int, ...] = ()
 
     @property

@@ -11,17 +11,22 @@ from typing import Any
 
 from server.station.archive import Archive
 from server.station.errors import NotPossible, Refused, StationError
-from server.station.outbox import Outbox, Waiting
+from server.station.outbox import About, Outbox, Waiting
 
 
 @dataclass(frozen=True, slots=True)
 class Sent:
-    """What became of one reading; `problem` is None where the archive has it now."""
+    """What became of one reading; `problem` is None where the archive has it now.
+
+    `status` is that of the punching which the reading reads back, `tape` what it was entered for.
+    """
 
     waiting: Waiting
     held: bool = False
     repeated: bool = False
     notes: tuple[str, ...] = ()
+    status: str = ""
+    tape: str = ""
     problem: StationError | None = None
 
 
@@ -43,22 +48,33 @@ def send_all(outbox: Outbox, archive: Archive) -> Iterator[Sent]:
 def _send(outbox: Outbox, archive: Archive, waiting: Waiting) -> Sent:
     about = waiting.about
     frames = waiting.frames
-    readings = archive.readings(about.sha256)
-    known = next((each for each in readings or () if _is_this(each, waiting)), None)
+    known = _known(archive, about)
     if known is not None:
         outbox.mark_sent(waiting, {"sha256": about.sha256, "reading": known.get("id")})
         return Sent(waiting, held=True, repeated=True)
-    receipt = archive.send(frames, about.file_name, about.fields)
-    told = ("sha256", "held", "reading", "tape")
-    outbox.mark_sent(waiting, {name: receipt.get(name) for name in told})
+    receipt = archive.send(frames, about.file_name, about.fields, about.punching)
+    told = ("sha256", "held", "reading", "tape", "status")
+    outbox.mark_sent(waiting, {name: receipt[name] for name in told if name in receipt})
     notes = tuple(str(note) for note in receipt.get("notes", ()))
-    return Sent(waiting, held=bool(receipt.get("held")), notes=notes)
-
-
-def _is_this(reading: Mapping[str, Any], waiting: Waiting) -> bool:
-    about = waiting.about
-    return (
-        reading.get("file_name") == about.file_name
-        and (reading.get("tape") or "").casefold() == about.tape.casefold()
-        and (reading.get("reader") or "") == about.reader
+    return Sent(
+        waiting,
+        held=bool(receipt.get("held")),
+        notes=notes,
+        status=str(receipt.get("status", "")),
+        tape=str(receipt.get("tape") or ""),
     )
+
+
+def _known(archive: Archive, about: About) -> Mapping[str, Any] | None:
+    """The reading as the archive has it; None where it has not."""
+    if about.punching is not None:
+        given = archive.read_backs(about.punching)
+        return next((each for each in given if _same(each, about, ("file_name", "sha256"))), None)
+    given = archive.readings(about.sha256)
+    return next(
+        (each for each in given if _same(each, about, ("file_name", "tape", "reader"))), None
+    )
+
+
+def _same(reading: Mapping[str, Any], about: About, names: tuple[str, ...]) -> bool:
+    return all((reading.get(name) or "") == getattr(about, name) for name in names)
