@@ -1,7 +1,7 @@
 """A punched tape, read back: the same wherever the reading began, or located frame by frame."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from server.tape.image import Image, Orientation, Span
@@ -213,6 +213,7 @@ def by_definition(a: bytes, b: bytes) -> int:
     return row[-1]
 
 
+@settings(deadline=None)  # the definition, cell by cell, is slow
 @given(
     st.lists(
         st.tuples(
