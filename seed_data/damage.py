@@ -1,6 +1,7 @@
 """What time and readers did to the tapes of the demo library, by the rules of recipes.toml."""
 
 from collections.abc import Mapping, Sequence
+from random import Random
 from typing import Any
 
 RUB_OUT = 0xFF
@@ -29,6 +30,28 @@ def damaged(frames: bytes, damage: Sequence[Mapping[str, Any]]) -> bytes:
         else:
             raise ValueError(f"no such damage: {dict(each)}")
     return frames
+
+
+def misread(frames: bytes, pass_: Mapping[str, int]) -> bytes:
+    """`frames` as a poor pass read them: the same for the same `seed`.
+
+    It begins `late` frames late, has one hole wrong in each of `flips` frames, loses `drops` and
+    gives `doubles` twice, each in a place of its own.
+    """
+    random = Random(pass_["seed"])
+    rest = list(frames[pass_.get("late", 0) :])
+    counts = [pass_.get(name, 0) for name in ("flips", "drops", "doubles")]
+    places = random.sample(range(len(rest)), sum(counts))
+    flips, drops, doubles = (
+        set(places[sum(counts[:at]) : sum(counts[: at + 1])]) for at in range(len(counts))
+    )
+    read = bytearray()
+    for place, frame in enumerate(rest):
+        if place in drops:
+            continue
+        read.append(frame ^ 1 << random.randrange(7) if place in flips else frame)
+        read.extend([frame] if place in doubles else [])
+    return bytes(read)
 
 
 def _frame(frames: bytes, place: Mapping[str, Any]) -> int:

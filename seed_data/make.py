@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from seed_data import five_level, sources
-from seed_data.damage import damaged, rubbed_out
+from seed_data.damage import damaged, misread, rubbed_out
 from server.tape.basic.program import program_from_text
 from server.tape.codes.base import Parity
 from server.tape.formats.crunched_basic import CrunchedBasic
@@ -106,6 +106,8 @@ def made(recipe: Recipe) -> Image:
     punched = MAKERS[recipe["format"]](recipe)
     frames = rubbed_out(punched.frames, recipe.get("rub_outs", ()))
     frames = damaged(frames, recipe.get("damage", ()))
+    if "misread" in recipe:
+        frames = misread(frames, recipe["misread"])
     orientation = Orientation(recipe.get("orientation", Orientation.AS_READ))
     return Image(frames, punched.levels).turned(orientation)
 

@@ -11,8 +11,8 @@ from pkgutil import resolve_name
 from typing import Any
 
 from server.commands.console import complain
+from server.commands.station_arguments import LEVELS, add_station
 
-LEVELS = (5, 6, 7, 8)
 PROCESSORS = ("8080", "z80", "6502", "6800", "12-bit")
 NOTATIONS = ("hex", "octal", "split-octal")
 
@@ -32,11 +32,32 @@ SEARCHED_BY = {
 }
 """What narrows a search, as options; kept here so that the parser imports nothing."""
 
+PATTERNS = ("usual", "blank", "rub-out", "channel-8")
+
+PREPARED_BY = (
+    ("leader-frames", "FRAMES", "length of the leader (60)"),
+    ("trailer-frames", "FRAMES", "length of the trailer (60)"),
+    ("lettering", "TEXT", "letters in the leader"),
+    ("format", "NAME", "another format, such as s-record"),
+    ("code", "NAME", "another character code, such as ita2"),
+    ("parity", "RULE", "even, odd, mark or space"),
+    ("dialect", "NAME", "dialect of a crunched program"),
+    ("program-name", "LETTER", "name of a crunched program"),
+    ("record-length", "BYTES", "most bytes in a record"),
+    ("load-address", "ADDRESS", "hexadecimal, or octal behind 0o"),
+    ("frames-per-reel", "FRAMES", "most frames on one reel"),
+)
+PREPARED_THOUGH = {
+    "leave-entry-out": "let go of an entry address without a place",
+    "accept-damage": "write damaged content anew all the same",
+}
+
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command that `argv` gives; returns what to exit with.
 
-    0 is done, 1 refused by the archive, 2 called with something unusable.
+    0 is done, 1 refused by the archive, 2 called with something unusable; those of the station
+    have more, see `station_arguments`.
     """
     args = parser().parse_args(argv)
     run: Callable[[Namespace], int] = resolve_name(args.run)
@@ -58,9 +79,12 @@ def parser() -> ArgumentParser:
     top = ArgumentParser(prog="python -m server", description="An archive of program tapes.")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
     _add_inspect(commands)
+    _add_merge(commands)
+    _add_prepare(commands)
     _add_service(commands)
     _add_people(commands)
     _add_holdings(commands)
+    add_station(commands, _add)
     return top
 
 
@@ -92,6 +116,50 @@ def _add_inspect(commands: Any) -> None:
         help="how the code writes numbers; as its machine's people did if not given",
     )
     _json(inspect)
+
+
+def _add_merge(commands: Any) -> None:
+    merge = _add(commands, "merge", "merge:run", "make one image of several readings of a tape")
+    merge.epilog = "Exits with 0 if the readings agree, 1 if not, 2 if they cannot be merged."
+    merge.add_argument("files", nargs="+", metavar="FILE", help="an image; - is standard input")
+    merge.add_argument(
+        "-o",
+        "--output",
+        metavar="OUT",
+        help="where to write the merged image; - is standard output",
+    )
+    merge.add_argument(
+        "--levels", type=int, choices=LEVELS, help="code holes across; found out if not given"
+    )
+    _json(merge)
+
+
+def _add_prepare(commands: Any) -> None:
+    prepare = _add(commands, "prepare", "prepare:run", "make a tape ready for the punch")
+    prepare.add_argument("what", metavar="WHAT", help="an image, or SHA-256 of one that is held")
+    prepare.add_argument(
+        "-o",
+        "--output",
+        metavar="OUT",
+        help="where to write; - is standard output; several reels are numbered",
+    )
+    prepare.add_argument(
+        "--held-levels", type=int, choices=LEVELS, help="of the image; found out if not given"
+    )
+    for name, metavar, what in PREPARED_BY:
+        prepare.add_argument(f"--{name}", metavar=metavar, help=what)
+    prepare.add_argument("--levels", type=int, choices=LEVELS, help="code holes of the new tape")
+    for end in ("leader", "trailer"):
+        prepare.add_argument(f"--{end}-pattern", choices=PATTERNS, help=f"what the {end} is of")
+    for name, what in PREPARED_THOUGH.items():
+        prepare.add_argument(f"--{name}", action="store_true", help=what)
+    prepare.add_argument(
+        "--rate", type=_rate, default=70, help="frames a second, for the time (%(default)s)"
+    )
+    prepare.add_argument(
+        "--unverified", action="store_true", help="take it though nothing vouches for it"
+    )
+    _json(prepare)
 
 
 def _add_service(commands: Any) -> None:
@@ -172,12 +240,28 @@ def _add_holdings(commands: Any) -> None:
         "--everything", action="store_true", help="find kin in everything; goes on if interrupted"
     )
     _json(kin)
+    sheet = _add(commands, "sheet", "sheet:show", "write the load sheet of a tape or an image")
+    sheet.add_argument("what", metavar="WHAT", help="accession number, or SHA-256 of an image")
+    sheet.add_argument(
+        "--version", type=int, metavar="NUMBER", help="of this version; of the first if not given"
+    )
+    _json(sheet)
     download = _add(commands, "download", "holdings:download", "write the frames of an image")
     download.add_argument("sha256", metavar="SHA256")
     download.add_argument("file", metavar="FILE", help="where to write; - is standard output")
     download.add_argument(
         "--unverified", action="store_true", help="take it though nothing vouches for it"
     )
+
+
+def _rate(text: str) -> float:
+    try:
+        rate = float(text)
+    except ValueError:
+        rate = 0
+    if not 0 < rate <= 5000:
+        raise ArgumentTypeError(f"{text} is no rate; give a number above 0 and up to 5000")
+    return rate
 
 
 def _port(text: str) -> int:

@@ -5,12 +5,30 @@ from typing import Any
 
 from sqlalchemy import Engine, func, select
 
-from server.catalog import accession, condition, families, programs, published, tapes, verification
+from server.catalog import (
+    accession,
+    condition,
+    families,
+    load_sheets,
+    merge_choice,
+    merging,
+    preparing,
+    programs,
+    published,
+    punching,
+    punching_start,
+    read_backs,
+    tapes,
+    verification,
+)
 from server.catalog.accession import Upload
 from server.catalog.condition_values import NewReport
 from server.catalog.errors import Conflict
 from server.catalog.family_values import Decided, NewDecision
-from server.catalog.program_values import NewProgram, NewVersion
+from server.catalog.load_sheet_values import NewTexts, SheetOf
+from server.catalog.merging_values import NewMerge
+from server.catalog.program_values import NewProgram, NewVersion, VersionRecord
+from server.catalog.punching_values import Punched, ReadBackFile
 from server.catalog.tape_values import NewTape
 from server.catalog.work import COMMAND, Work, unit_of_work
 from server.checkout import SEED_DATA
@@ -21,6 +39,9 @@ from server.store.tapes import Tape
 
 READS, KEEPS = "odile", "aksel"
 """Who read the tapes and entered them, and who keeps programs and versions."""
+
+LARGEST = 1_000_000
+"""No image of the demonstration has more frames."""
 
 Entry = dict[str, Any]
 
@@ -76,6 +97,8 @@ class _Loading:
             self._add_program(program)
         for tape in library["tape"]:
             self._add_tape(tape)
+        for each in library["merge"]:
+            self._merge(each)
         for program in library["program"]:
             self._add_versions(program)
         for proof in library["proof_reading"]:
@@ -86,6 +109,10 @@ class _Loading:
         for report in library["report"]:
             values = {name: value for name, value in report.items() if name != "by"}
             condition.log(self._as(report["by"]), NewReport.of(values))
+        for sheet in library["load_sheet"]:
+            self._write_sheet(sheet)
+        for each in library["punching"]:
+            self._punch(each)
 
     def _decide(self, decision: Entry) -> None:
         new = NewDecision(
@@ -123,6 +150,12 @@ class _Loading:
         receipt = accession.accept(self._as(READS), examined)
         self._images[reading["image"]] = receipt.image.sha256
 
+    def _merge(self, entry: Entry) -> None:
+        work = self._as(entry["by"])
+        readings = tuple(each.id for each in tapes.get(work, entry["tape"]).readings)
+        chosen = merge_choice.choose(work, NewMerge(readings=readings), LARGEST)
+        merging.keep(work, merging.work_out(chosen))
+
     def _add_versions(self, program: Entry) -> None:
         for version in program["version"]:
             new = NewVersion(
@@ -131,3 +164,37 @@ class _Loading:
                 note=version["note"],
             )
             programs.add_version(self._as(KEEPS), self._programs[program["key"]], new)
+
+    def _write_sheet(self, sheet: Entry) -> None:
+        values = {name: sheet[name] for name in NewTexts.model_fields if name in sheet}
+        load_sheets.put(self._as(sheet["by"]), self._sheet_of(sheet), NewTexts.of(values))
+
+    def _sheet_of(self, sheet: Entry) -> SheetOf:
+        if "image" in sheet:
+            return SheetOf(sha256=self._images[sheet["image"]])
+        return SheetOf(program=self._programs[sheet["program"]], version=self._version_of(sheet).id)
+
+    def _version_of(self, entry: Entry) -> VersionRecord:
+        """The version that an entry names by the key of its program and its label."""
+        versions = programs.get(self._work, self._programs[entry["program"]]).versions
+        return next(each for each in versions if each.label == entry["version"])
+
+    def _punch(self, entry: Entry) -> None:
+        work, version = self._as(entry["by"]), self._version_of(entry)
+        how = preparing.of_words(entry["preparation"])
+        prepared = preparing.prepare(work, version.sha256, how)
+        for begun in punching_start.begin(work, version.sha256, how, prepared, version.id):
+            punching.punched(work, begun.id, Punched.of(entry["punched"]))
+            if "read_back" in entry:
+                self._read_back(work, begun.id, entry["read_back"])
+
+    def _read_back(self, work: Work, punching_id: int, entry: Entry) -> None:
+        """Read a new tape back: from some frames into its leader to beyond its trailer."""
+        frames = punching.frames(work, punching_id).frames
+        file = ReadBackFile(
+            file_name=f"read-back-{punching_id}.bin",
+            data=frames[entry["late"] :] + bytes(entry["trailer"]),
+            read_on=work.now.date(),
+            reader=entry["reader"],
+        )
+        read_backs.settle(work, read_backs.compare(work, punching_id, file, LARGEST))

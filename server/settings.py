@@ -1,5 +1,6 @@
 """Every setting in one place, read from the environment: FEEDHOLE_DATABASE_URL and so on."""
 
+import re
 from typing import Annotated
 
 from pydantic import AfterValidator, Field
@@ -24,11 +25,20 @@ def _database(url: str) -> str:
     return parsed.set(drivername="postgresql+psycopg").render_as_string(hide_password=False)
 
 
+def _address(url: str) -> str:
+    """The address without a slash at its end; refused unless it is one of the web's."""
+    if url and not re.fullmatch(r"https?://[^\s/?#]+(/[^\s?#]*)?", url):
+        raise ValueError("is no address; try https://archive.example")
+    return url.rstrip("/")
+
+
 class Settings(DecodingSettings):
     """What a site may choose; a value that makes no sense stops the start, with its name."""
 
     database_url: Annotated[str, AfterValidator(_database)] = "sqlite:///var/feedhole.db"
     """An SQLite file for one machine; postgresql://… for several workers or a larger site."""
+    public_address: Annotated[str, AfterValidator(_address)] = ""
+    """Where people reach this site, for addresses that are printed; as it was asked if empty."""
     upload_limit_bytes: int = Field(default=10_000_000, gt=0)
     """The largest image taken: 25 km of tape, far beyond any roll, so what is larger is no tape."""
     demo: bool = False

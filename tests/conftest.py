@@ -9,6 +9,7 @@ import shutil
 from collections.abc import Callable, Iterator
 from itertools import count
 from pathlib import Path
+from typing import Any
 
 import pytest
 from sqlalchemy import URL, Engine, create_engine
@@ -108,3 +109,15 @@ def sqlite_engine(sqlite_settings: Settings) -> Iterator[Engine]:
     engine = make_engine(sqlite_settings)
     yield engine
     engine.dispose()
+
+
+@pytest.fixture
+def said(capsys: pytest.CaptureFixture[str]) -> Callable[[], Any]:
+    """What was written since it was last asked; never a traceback."""
+
+    def read() -> Any:
+        told = capsys.readouterr()
+        assert "Traceback" not in told.err
+        return told
+
+    return read

@@ -6,10 +6,20 @@ import pytest
 from sqlalchemy import Engine
 
 from server import demo
-from server.catalog import condition, images, programs, search, tapes, verification
+from server.catalog import (
+    condition,
+    images,
+    merged,
+    programs,
+    punching,
+    search,
+    tapes,
+    verification,
+)
 from server.catalog.accounts import people
 from server.catalog.errors import Conflict
 from server.catalog.program_values import ProgramQuery
+from server.catalog.punching_values import PunchingQuery, Status
 from server.catalog.search_values import SearchQuery
 from server.catalog.tape_values import NewTape, TapeQuery
 from server.catalog.work import COMMAND, VISITOR, unit_of_work
@@ -29,7 +39,7 @@ def loaded(tmp_path_factory: pytest.TempPathFactory, sqlite_template):
 
 def test_the_whole_library_is_there(loaded: Engine):
     with unit_of_work(loaded, VISITOR) as work:
-        assert tapes.page(work, TapeQuery()).total == 37
+        assert tapes.page(work, TapeQuery()).total == 39
         assert programs.page(work, ProgramQuery()).total == 15
 
 
@@ -79,9 +89,26 @@ def test_the_damp_box_is_held_apart_and_was_reported(loaded: Engine):
     assert [report.hazard for report in reports] == ["mould suspected"]
 
 
+def test_three_poor_readings_of_the_lighthouse_tape_were_merged(loaded: Engine):
+    with unit_of_work(loaded, VISITOR) as work:
+        tape = tapes.get(work, "2022.3")
+        (row,) = merged.page(work, tape="2022.3").rows
+        assert tape.image is not None
+        statuses = {images.get(work, each.sha256).check_status for each in tape.readings[:3]}
+
+    assert (row.by, row.agree, row.open, len(row.readings)) == ("Odile Fenwarp", True, 0, 3)
+    assert statuses == {"damaged"}
+    assert (tape.image.sha256, tape.image.check_status) == (row.sha256, "sound")
+
+
 @pytest.mark.parametrize(
     ("number", "word"),
-    [("2018.2", "proof-read"), ("2019.8", "self-checked"), ("2018.6", "unverified")],
+    [
+        ("2018.2", "proof-read"),
+        ("2019.8", "self-checked"),
+        ("2018.6", "unverified"),
+        ("2022.3", "readings agree"),
+    ],
 )
 def test_verification_is_what_the_story_says(loaded: Engine, number, word):
     with unit_of_work(loaded, VISITOR) as work:
@@ -89,3 +116,17 @@ def test_verification_is_what_the_story_says(loaded: Engine, number, word):
         assert image is not None
 
         assert verification.state(work, image.sha256).word == word
+
+
+def test_one_copy_was_punched_and_read_back_and_another_waits(loaded: Engine):
+    with unit_of_work(loaded, VISITOR) as work:
+        rows = punching.page(work, PunchingQuery()).rows
+        waiting, done = (punching.get(work, each.id) for each in rows)
+        assert done.tape is not None
+        copy = tapes.get(work, done.tape)
+        assert copy.image is not None
+
+    assert (waiting.status, done.status) == (Status.PUNCHED, Status.SAME)
+    assert (copy.title, copy.punching) == ("Tide table, version 2", done.id)
+    assert copy.image.verification.word == "read back"
+    assert copy.image.lettering == "TIDE TABLE 2"

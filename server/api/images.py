@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Sequence
 from enum import StrEnum
 from http import HTTPStatus
-from typing import Annotated
+from typing import Annotated, Any, Final
 
 from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import BaseModel
@@ -50,6 +50,13 @@ ProcessorAsked = Annotated[
 NotationAsked = Annotated[
     str, Query(description="`hex`, `octal` or `split-octal`; as the machine's where empty.")
 ]
+
+_BINARY: Final = {MEDIA_TYPE: {"schema": {"type": "string", "format": "binary"}}}
+FRAMES_ANSWERS: Final[dict[int | str, dict[str, Any]]] = {
+    200: {"description": "All frames, one byte each.", "content": _BINARY},
+    206: {"description": "The frames of the one range asked for.", "content": _BINARY},
+    304: {"description": "The caller has these very frames."},
+}
 
 TEXT = "text/plain"
 JSON_LINES = ("application/x-ndjson", "application/jsonl")
@@ -162,18 +169,7 @@ def _lines_out(lines: Iterable[Line]) -> list[ListingLineOut]:
 @router.get(
     "/images/{sha256}/frames",
     response_class=Response,
-    responses={
-        200: {
-            "description": "All frames, one byte each.",
-            "content": {MEDIA_TYPE: {"schema": {"type": "string", "format": "binary"}}},
-        },
-        206: {
-            "description": "The frames of the one range asked for.",
-            "content": {MEDIA_TYPE: {"schema": {"type": "string", "format": "binary"}}},
-        },
-        304: {"description": "The caller has these very frames."},
-        **responses("malformed", "not-found", "no-such-range"),
-    },
+    responses=FRAMES_ANSWERS | responses("malformed", "not-found", "no-such-range"),
 )
 def get_frames(sha256: Sha256, caller: CallerDep, request: Request) -> Response:
     """The frames themselves, exactly as they were read.

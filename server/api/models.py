@@ -28,7 +28,7 @@ class VerificationOut(Fields):
 
 
 class ReadingOut(Fields):
-    """One pass of one tape through a reader."""
+    """One pass of one tape through a reader, or a merged reading taken in as one."""
 
     id: int = Field(description="Number of the reading.")
     sha256: str = Field(description="Name of the image that it gave.")
@@ -38,6 +38,9 @@ class ReadingOut(Fields):
     reader: str = Field(description="The machine that read it.")
     by: str = Field(description="Who uploaded it.")
     received: datetime = Field(description="When it was received, in UTC.")
+    merged: int | None = Field(
+        description="Number of the merged reading that it stands for; null where it is a pass."
+    )
 
 
 class TapeLinkOut(Fields):
@@ -53,6 +56,7 @@ class VersionLinkOut(Fields):
     program: int = Field(description="Number of the program.")
     title: str = Field(description="Title of the program.")
     label: str = Field(description="Label of the version.")
+    id: int = Field(description="Number of the version.")
 
 
 class ImageOut(ImageFacts):

@@ -86,6 +86,7 @@ class TapeOut(Revised):
     changed: datetime = Field(description="When the record was last changed, in UTC.")
     image: TapeImageOut | None = Field(description="Its newest image, or null.")
     readings: list[ReadingOut] = Field(description="Every reading of the tape.")
+    punching: int | None = Field(description="The punching that made it, if it is a copy, or null.")
 
 
 @router.get("", responses=responses("invalid"))

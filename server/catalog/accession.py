@@ -4,6 +4,7 @@ Three steps, so that the slow ones hold no lock: `examine` works out what the by
 compares them with what they resemble, `accept` writes all down in one transaction.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from sqlalchemy import select
@@ -40,8 +41,10 @@ def meet(work: Work, examined: Examined) -> Examined:
     return replace(examined, met=kinship.meet(work, examined.form, examined.fingerprints))
 
 
-def accept(work: Work, examined: Examined) -> Receipt:
+def accept(work: Work, examined: Examined, merged_from: Sequence[int] = ()) -> Receipt:
     """Take an examined upload in: a new image, or a new reading of one that is held.
+
+    An image that was `merged_from` readings is no pass of its own, and is logged as what it is.
 
     Raises:
         Invalid: there is no such tape.
@@ -52,7 +55,7 @@ def accept(work: Work, examined: Examined) -> Receipt:
     reading = _keep_reading(work, examined, image_id, tape)
     if not held:
         _keep_decoding(work, examined, image_id)
-    _log(work, examined, tape, held=held)
+    _log(work, examined, tape, merged_from, held=held)
     image = images.of_id(work, image_id)
     return Receipt(
         image=image,
@@ -164,21 +167,26 @@ def _notes(examined: Examined, levels: int, tape: Tape | None) -> tuple[str, ...
     return (*notes, caution) if caution else notes
 
 
-def _log(work: Work, examined: Examined, tape: Tape | None, *, held: bool) -> None:
+def _log(
+    work: Work, examined: Examined, tape: Tape | None, merged_from: Sequence[int], *, held: bool
+) -> None:
     upload, sha256 = examined.upload, examined.decoded.image.sha256
+    kind = EventType.MERGING if merged_from else EventType.CAPTURE
+    merged = {"readings": list(merged_from)} if merged_from else {}
     captured = {
         "file_name": upload.file_name,
         "tape": tape.accession_number if tape else None,
         "read_on": upload.read_on.isoformat() if upload.read_on else None,
         "reader": upload.reader,
+        **merged,
     }
     detail = "held already" if held else ""
     image = ObjectKind.IMAGE
-    events.record(work, EventType.CAPTURE, image, sha256, detail=detail, facts=captured)
+    events.record(work, kind, image, sha256, detail=detail, facts=captured)
     if tape is not None:
-        facts = {"image": sha256}
+        facts = {"image": sha256, **merged}
         key = tape.accession_number
-        events.record(work, EventType.CAPTURE, ObjectKind.TAPE, key, detail=detail, facts=facts)
+        events.record(work, kind, ObjectKind.TAPE, key, detail=detail, facts=facts)
     if not held:
         _log_ingestion(work, examined, sha256)
 

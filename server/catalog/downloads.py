@@ -1,6 +1,8 @@
 """Downloads: an image to punch from, under a name that says which tape it is."""
 
 import re
+from collections.abc import Mapping
+from typing import Any
 
 from server.catalog import events, images, verification
 from server.catalog.errors import NotVerified
@@ -20,19 +22,29 @@ def download(work: Work, sha256: str, acknowledged: bool = False) -> Download:
         NotVerified: nothing vouches for it, and that was not `acknowledged`.
     """
     record = images.get(work, sha256)
-    if not record.verification.verified and not acknowledged:
-        raise NotVerified(
-            f"{verification.SENTENCES[record.verification.word]} It may be wrong in places.",
-            where=record.sha256,
-            mend="Compare it with another reading, or say that you know it is not verified.",
-        )
-    work.afterwards.append(lambda later: _log(later, record))
+    require_vouched(record, acknowledged=acknowledged)
+    facts = {"verification": record.verification.word, "bytes": record.bytes}
+    work.afterwards.append(lambda later: log(later, record, facts))
     return Download(
         file_name=file_name_of(record),
         frames=images.frames(work, sha256),
         sha256=record.sha256,
         verified=record.verification.verified,
     )
+
+
+def require_vouched(record: ImageRecord, *, acknowledged: bool) -> None:
+    """Nothing, if something vouches for the image, or that nothing does is `acknowledged`.
+
+    Raises:
+        NotVerified: neither is so.
+    """
+    if not record.verification.verified and not acknowledged:
+        raise NotVerified(
+            f"{verification.SENTENCES[record.verification.word]} It may be wrong in places.",
+            where=record.sha256,
+            mend="Compare it with another reading, or say that you know it is not verified.",
+        )
 
 
 def file_name_of(record: ImageRecord) -> str:
@@ -42,13 +54,13 @@ def file_name_of(record: ImageRecord) -> str:
     return f"{re.sub(r'[^0-9A-Za-z.-]', '-', stem)}{mark}{SUFFIX}"
 
 
-def _log(work: Work, record: ImageRecord) -> None:
-    facts = {"verification": record.verification.word, "bytes": record.bytes}
+def log(work: Work, record: ImageRecord, facts: Mapping[str, Any]) -> None:
+    """Write down that frames of an image were given out, and what of it, not to whom."""
     events.record(
         work,
         EventType.DISSEMINATION,
         ObjectKind.IMAGE,
         record.sha256,
-        facts=facts,
+        facts=dict(facts),
         anonymous=True,
     )

@@ -35,10 +35,21 @@ class EventType(StrEnum):
     VERIFICATION = "verification"
     ACCOUNT = "account change"
     FAMILY = "family decision"
+    PUNCHING = "punching"
+    MERGING = "merging"
+    SETTLEMENT = "settlement by eye"
 
 
 LOCAL = frozenset(
-    {EventType.CONDITION, EventType.VERIFICATION, EventType.ACCOUNT, EventType.FAMILY}
+    {
+        EventType.CONDITION,
+        EventType.VERIFICATION,
+        EventType.ACCOUNT,
+        EventType.FAMILY,
+        EventType.PUNCHING,
+        EventType.MERGING,
+        EventType.SETTLEMENT,
+    }
 )
 
 
@@ -50,6 +61,7 @@ class ObjectKind(StrEnum):
     PROGRAM = "program"
     REPORT = "condition-report"
     PERSON = "person"
+    PUNCHING = "punching"
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from server.catalog.records import (
 from server.catalog.work import Work
 from server.store.images import Decoding, ImageRow, Reading
 from server.store.listings import unpack_listing
+from server.store.merging import MergedReading
 from server.store.people import Person
 from server.store.programs import Program, Version
 from server.store.tapes import Tape
@@ -144,8 +145,15 @@ def comparison(work: Work, sha256: str, other: str) -> Comparison:
 def readings_where(work: Work, condition: ColumnElement[bool]) -> tuple[ReadingRecord, ...]:
     """The readings that meet the condition, oldest first."""
     rows = work.session.execute(
-        select(Reading, col(ImageRow.sha256), col(Tape.accession_number), col(Person.display_name))
+        select(
+            Reading,
+            col(ImageRow.sha256),
+            col(Tape.accession_number),
+            col(Person.display_name),
+            col(MergedReading.id),
+        )
         .join(ImageRow, col(ImageRow.id) == col(Reading.image_id))
+        .outerjoin(MergedReading, col(MergedReading.reading_id) == col(Reading.id))
         .outerjoin(Tape, col(Tape.id) == col(Reading.tape_id))
         .outerjoin(Person, col(Person.id) == col(Reading.accepted_by_id))
         .where(condition)
@@ -161,8 +169,9 @@ def readings_where(work: Work, condition: ColumnElement[bool]) -> tuple[ReadingR
             reader=reading.reader,
             by=name or "command line",
             received=reading.accepted_at,
+            merged=merged,
         )
-        for reading, sha256, tape, name in rows
+        for reading, sha256, tape, name, merged in rows
     )
 
 
@@ -183,9 +192,12 @@ def _tapes(work: Work, image_id: int) -> tuple[TapeLink, ...]:
 
 def _versions(work: Work, image_id: int) -> tuple[VersionLink, ...]:
     rows = work.session.execute(
-        select(col(Program.id), col(Program.title), col(Version.label))
+        select(col(Program.id), col(Program.title), col(Version.label), col(Version.id))
         .join(Version, col(Version.program_id) == col(Program.id))
         .where(col(Version.image_id) == image_id)
         .order_by(col(Version.id))
     )
-    return tuple(VersionLink(known(program), title, label) for program, title, label in rows)
+    return tuple(
+        VersionLink(known(program), title, label, known(version))
+        for program, title, label, version in rows
+    )

@@ -105,8 +105,9 @@ def _loader(image: ImageRecord) -> str:
         needs = f"a {image.language.upper()} interpreter"
     if image.dialect:
         needs = f"{needs} ({image.dialect})".strip()
-    ranges = ", ".join(f"{each.start:04X}-{each.end:04X}" for each in image.load_ranges[:3])
+    write = image.writing.address
+    ranges = ", ".join(f"{write(each.start)}-{write(each.end)}" for each in image.load_ranges[:3])
     more = " and more" if len(image.load_ranges) > 3 else ""
-    start = "" if image.entry_address is None else f"starts at {image.entry_address:04X}"
+    start = "" if image.entry_address is None else f"starts at {write(image.entry_address)}"
     loads = f"loads {ranges}{more}" if ranges else ""
     return "; ".join(part for part in (needs, loads, start) if part)[:200]

@@ -12,6 +12,7 @@ from server.tape.image import FRAME_PITCH_MM, Orientation, Span
 from server.tape.kinship import Row
 from server.tape.listing import Line
 from server.tape.loading import LoadedBlock
+from server.tape.machine_notation import Writing, writing_of
 from server.tape.parts import PartSummary
 from server.tape.program_view import BARE
 
@@ -52,7 +53,10 @@ class Verification:
 
 @dataclass(frozen=True, slots=True)
 class ReadingRecord:
-    """One pass of one tape through a reader, which gave the image `sha256`."""
+    """One pass of one tape through a reader, which gave the image `sha256`.
+
+    One with `merged` was no pass: the merged reading of that id was taken in as it.
+    """
 
     id: int
     sha256: str
@@ -62,6 +66,7 @@ class ReadingRecord:
     reader: str
     by: str
     received: datetime
+    merged: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +84,7 @@ class VersionLink:
     program: int
     title: str
     label: str
+    id: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,6 +158,11 @@ class ImageRecord:
         if self.language == "basic":
             return self.processor is not None
         return bool(self.load_ranges) or any(part.format in BARE for part in self.parts)
+
+    @property
+    def writing(self) -> Writing:
+        """How the people of its machine wrote the addresses that it loads."""
+        return writing_of(self.format, self.processor.processor if self.processor else None)
 
     @property
     def length_mm(self) -> float:

@@ -159,7 +159,10 @@ class TapeRow:
 
 @dataclass(frozen=True, slots=True)
 class TapeRecord:
-    """A tape and all that is known about it; `image` is its newest."""
+    """A tape and all that is known about it; `image` is its newest.
+
+    `punching` is the number of the punching that made it, where it is a copy of ours.
+    """
 
     accession_number: str
     title: str
@@ -179,6 +182,7 @@ class TapeRecord:
     changed: datetime
     image: ImageRecord | None
     readings: tuple[ReadingRecord, ...] = ()
+    punching: int | None = None
 
     @property
     def quarantined(self) -> bool:

@@ -25,6 +25,7 @@ from server.store import search
 from server.store.condition import ConditionReport
 from server.store.images import ImageRow, Reading
 from server.store.programs import Program
+from server.store.punching import Punching
 from server.store.tapes import Tape
 
 _SEARCHED = ("accession_number", "title", "origin", "notes")
@@ -225,6 +226,9 @@ def _record(work: Work, tape: Tape) -> TapeRecord:
         changed=tape.updated_at,
         image=_newest_image(work, tape),
         readings=images.readings_where(work, col(Reading.tape_id) == tape.id),
+        punching=work.session.scalar(
+            select(col(Punching.id)).where(col(Punching.tape_id) == tape.id)
+        ),
     )
 
 

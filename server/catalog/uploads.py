@@ -66,10 +66,15 @@ class Examined:
 
     @property
     def file_name(self) -> str:
-        """The name to keep: without folders, without control characters, never empty."""
-        last = self.upload.file_name.replace("\\", "/").rstrip("/").rpartition("/")[2]
-        plain = "".join(each if each.isprintable() else "_" for each in last).strip()
-        return plain[:_KEPT_NAME] or "unnamed"
+        """The name to keep."""
+        return plain_name(self.upload.file_name)
+
+
+def plain_name(file_name: str) -> str:
+    """A file name as it is kept: without folders, without control characters, never empty."""
+    last = file_name.replace("\\", "/").rstrip("/").rpartition("/")[2]
+    plain = "".join(each if each.isprintable() else "_" for each in last).strip()
+    return plain[:_KEPT_NAME] or "unnamed"
 
 
 def examine(upload: Upload, limit: int, formats: Formats = FORMATS) -> Examined:

@@ -29,7 +29,7 @@ SENTENCES = {
     VerifiedBy.SELF_CHECKED: "Every checksum on the tape agrees with what was read.",
     VerifiedBy.READINGS_AGREE: "Independent readings of the tape agree.",
     VerifiedBy.PROOF_READ: "A person has read the listing and vouches for it.",
-    VerifiedBy.READ_BACK: "A tape was punched from it, read back, and found the same.",
+    VerifiedBy.READ_BACK: "A tape was punched, read back, and found to be as prepared.",
 }
 
 
@@ -90,6 +90,22 @@ def renew_self_check(work: Work, image_id: int, decoded: Decoded) -> None:
 def _vouches_for_itself(decoded: Decoded) -> bool:
     decoding = decoded.decoding
     return decoding.format in CHECKSUMMED and decoding.check_status is CheckStatus.SOUND
+
+
+def record_agreement(
+    work: Work, sha256: str, evidence: str, facts: Mapping[str, Any], agent: str
+) -> None:
+    """Record that independent readings agree on an image, as `agent` found by its rule."""
+    image_id = image_id_of(work, sha256)
+    _add(work, image_id, VerifiedBy.READINGS_AGREE, evidence, facts)
+    _log(work, sha256, VerifiedBy.READINGS_AGREE, evidence, agent=agent)
+
+
+def record_read_back(work: Work, sha256: str, evidence: str, facts: Mapping[str, Any]) -> None:
+    """Record that a tape was punched, read back by the person who acts, and found the same."""
+    image_id = image_id_of(work, sha256)
+    _add(work, image_id, VerifiedBy.READ_BACK, evidence, facts)
+    _log(work, sha256, VerifiedBy.READ_BACK, evidence, agent=None)
 
 
 def state(work: Work, sha256: str) -> Verification:

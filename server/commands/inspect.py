@@ -1,13 +1,12 @@
 """`inspect`: what a file would be decoded to; needs the tape core only, no database."""
 
-import sys
 from argparse import Namespace
 from collections.abc import Iterator
-from pathlib import Path
 
 from server.catalog.dialects import formats_of
 from server.catalog.errors import Invalid
 from server.commands.console import DONE, UNUSABLE, complain, give, labelled, say
+from server.commands.files import read
 from server.decoding_settings import DecodingSettings
 from server.inspection import (
     BlockFacts,
@@ -25,15 +24,11 @@ from server.tape.findings import MM_PER_INCH
 from server.tape.formats import Formats
 from server.tape.identify import Decoded, decode
 from server.tape.listing import Listing
+from server.tape.machine_notation import Writing, writing_of
 from server.tape.program_view import MachineCode, machine_code
-
-STANDARD_INPUT = "-"
 
 _MOST_BLOCKS = 40
 """Blocks that are named one by one; JSON has them all."""
-
-LARGEST = 50_000_000
-"""Frames on 127 km of tape: a hundred of the longest rolls, so no input runs without end."""
 
 
 class FileFacts(ImageFacts):
@@ -61,7 +56,7 @@ def run(args: Namespace) -> int:
 
 def _inspect(name: str, args: Namespace, formats: Formats) -> int:
     try:
-        decoded = decode(_read(name), args.levels, formats)
+        decoded = decode(read(name), args.levels, formats)
     except OSError as error:
         complain(f"{name}: {error.strerror or error}", "Give the name of a file that can be read.")
     except BadImage as error:
@@ -70,21 +65,6 @@ def _inspect(name: str, args: Namespace, formats: Formats) -> int:
     else:
         return _show(name, decoded, args)
     return UNUSABLE
-
-
-def _read(name: str) -> bytes:
-    """The bytes of a file, or of standard input; no more than any tape can have."""
-    if name == STANDARD_INPUT:
-        data = sys.stdin.buffer.read(LARGEST + 1)
-    else:
-        with Path(name).open("rb") as file:
-            data = file.read(LARGEST + 1)
-    if len(data) > LARGEST:
-        raise BadImage(
-            f"it has more than {LARGEST:,} bytes, so it is no tape",
-            mend="give the image of one tape, a byte for each frame",
-        )
-    return data
 
 
 def _show(name: str, decoded: Decoded, args: Namespace) -> int:
@@ -140,8 +120,10 @@ def _facts(facts: ImageFacts) -> Iterator[tuple[str, str]]:
     yield "format", " ".join(filter(None, (facts.format, facts.dialect)))
     yield "language", facts.language or ""
     yield "loader", facts.loader_requirement
-    yield "loads", ", ".join(f"{each.start:04X} to {each.end:04X}" for each in facts.load_ranges)
-    yield "entry", "" if facts.entry_address is None else f"{facts.entry_address:04X}"
+    writing = writing_of(facts.format, facts.processor.name if facts.processor else None)
+    yield "addresses", writing.title if facts.load_ranges else ""
+    yield "loads", ", ".join(writing.span(each.start, each.end) for each in facts.load_ranges)
+    yield "entry", "" if facts.entry_address is None else writing.address(facts.entry_address)
     yield "check status", facts.check_status
     if facts.processor:
         likely = f"{facts.processor.name}, {facts.processor.likelihood:.0%} likely"
@@ -151,17 +133,17 @@ def _facts(facts: ImageFacts) -> Iterator[tuple[str, str]]:
     for part in facts.parts:
         yield "part", _part(part)
     for block in facts.blocks[:_MOST_BLOCKS]:
-        yield "block", _block(block)
+        yield "block", _block(block, writing)
     if len(facts.blocks) > _MOST_BLOCKS:
         yield "block", f"and {len(facts.blocks) - _MOST_BLOCKS} more"
     for each in facts.identified:
         yield "tried as", f"{each.format}, {each.confidence:.0%} sure: {each.reason}"
 
 
-def _block(block: BlockFacts) -> str:
+def _block(block: BlockFacts, writing: Writing) -> str:
     doubt = "" if block.sound else ", damaged"
     frames = f"{block.frames:,} frames from frame {block.frame:,}"
-    return f"{block.start:04X} to {block.end:04X}, {frames}{doubt}"
+    return f"{writing.span(block.start, block.end)}, {frames}{doubt}"
 
 
 def _part(part: PartFacts) -> str:

@@ -6,9 +6,12 @@ from server.store.families import FamilyDecision
 from server.store.forms import NormalFormRow
 from server.store.images import Decoding, ImageRow, Reading
 from server.store.kin import Fingerprint, Kinship
+from server.store.load_sheets import LoadSheet, LoadSheetText
 from server.store.loaded import LoadedRun
+from server.store.merging import MergedReading, MergedSource
 from server.store.people import ApiToken, Person, SignIn, SignInFailure
 from server.store.programs import Program, Version
+from server.store.punching import Punching, ReadBack
 from server.store.row import Row
 from server.store.spelling import Spelling, SpellingRun
 from server.store.tapes import Tape
@@ -28,10 +31,16 @@ __all__ = [
     "ImageRow",
     "Kinship",
     "ListingText",
+    "LoadSheet",
+    "LoadSheetText",
     "LoadedRun",
+    "MergedReading",
+    "MergedSource",
     "NormalFormRow",
     "Person",
     "Program",
+    "Punching",
+    "ReadBack",
     "Reading",
     "RecordText",
     "Row",

@@ -85,7 +85,8 @@ def _between(a: Sequence[int], b: Sequence[int], once: list[Pair]) -> Iterator[P
 def anchors(a: Sequence[int], b: Sequence[int]) -> list[Pair]:
     """Items that stand once in each: the longest list of them that rises in both."""
     once_a, once_b = _once(a), _once(b)
-    return _rising([(at, once_b[item]) for item, at in once_a.items() if item in once_b])
+    pairs = [(at, once_b[item]) for item, at in once_a.items() if item in once_b]
+    return [pairs[at] for at in rising([right for _, right in pairs])]
 
 
 def _once(sequence: Sequence[int]) -> dict[int, int]:
@@ -94,19 +95,19 @@ def _once(sequence: Sequence[int]) -> dict[int, int]:
     return {item: at for at, item in enumerate(sequence) if counts[item] == 1}
 
 
-def _rising(pairs: list[Pair]) -> list[Pair]:
-    """The longest list out of `pairs`, which rise on the left, that rises on the right too."""
+def rising(numbers: Sequence[int]) -> list[int]:
+    """The places of a longest list out of `numbers`, which differ, that rises."""
     ends: list[int] = []
     last: list[int] = []
     before: list[int] = []
-    for at, (_, right) in enumerate(pairs):
-        place = bisect_left(ends, right)
+    for at, number in enumerate(numbers):
+        place = bisect_left(ends, number)
         before.append(last[place - 1] if place else -1)
-        ends[place : place + 1] = [right]
+        ends[place : place + 1] = [number]
         last[place : place + 1] = [at]
     chosen = []
     at = last[-1] if last else -1
     while at >= 0:
-        chosen.append(pairs[at])
+        chosen.append(at)
         at = before[at]
     return chosen[::-1]

@@ -55,6 +55,19 @@ def counts(a: bytes, b: bytes, known: int) -> tuple[int, int, int]:
     return kinds.count("insert"), kinds.count("delete"), kinds.count("replace")
 
 
+def edits(a: bytes, b: bytes, known: int) -> list[tuple[int, int, int, int]]:
+    """What of `a` (from, to) was turned into what of `b` (from, to), the distance being `known`.
+
+    Neighbouring changes of one kind are together; one of the two is empty, or both are as long.
+    """
+    blocks = Levenshtein.editops(a, b, score_hint=known).as_opcodes()
+    return [
+        (each.src_start, each.src_end, each.dest_start, each.dest_end)
+        for each in blocks
+        if each.tag != "equal"
+    ]
+
+
 def _neighbours(text: bytes | str) -> NDArray[np.intp]:
     """How often each pair of neighbouring bytes stands in `text`."""
     data = text if isinstance(text, bytes) else text.encode("latin-1", "replace")

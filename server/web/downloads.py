@@ -37,7 +37,8 @@ class UnverifiedPage(PageContext):
         return cls(title=f"{image.title} is not verified", image=image, form=form or Filled())
 
 
-def _sent(visit: Visit, download: Download, cache: str) -> Response:
+def sent(visit: Visit, download: Download, cache: str) -> Response:
+    """The answer that saves the frames as a file."""
     word = "verified" if download.verified else "unverified"
     frames = Frames(download.frames, download.sha256, download.file_name, word)
     return deliver(frames, visit.request.headers, cache=cache)
@@ -48,7 +49,7 @@ def download(visit: VisitDep, sha256: str) -> Response:
     """The image if it is verified, else the warning."""
     try:
         with visit.work() as work:
-            return _sent(visit, downloads.download(work, sha256), "private, no-cache, no-transform")
+            return sent(visit, downloads.download(work, sha256), "private, no-cache, no-transform")
     except NotVerified:
         with visit.work() as work:
             return visit.page(UnverifiedPage.of(work, sha256))
@@ -60,7 +61,7 @@ def download_unverified(visit: VisitDep, sha256: str, form: FormDep) -> Response
     agreed = form.text("acknowledged") == AGREED
     try:
         with visit.change(form) as work:
-            return _sent(visit, downloads.download(work, sha256, agreed), PRIVATE)
+            return sent(visit, downloads.download(work, sha256, agreed), PRIVATE)
     except NotVerified as refusal:
         errors = {"acknowledged": "Tick this box to have the image all the same."}
         with visit.work() as work:

@@ -118,6 +118,14 @@ async def sent_example(request: Request) -> AsyncIterator[Form]:
         yield form
 
 
+async def sent_reading(request: Request) -> AsyncIterator[Form]:
+    """A form with one file of up to the upload limit; use it as `sent_files`."""
+    settings: Settings = request.app.state.settings
+    async for form in _form(request, FIELDS_LIMIT + settings.upload_limit_bytes, files=1):
+        yield form
+
+
 FormDep = Annotated[Form, Depends(sent_form)]
 FilesDep = Annotated[Form, Depends(sent_files)]
+ReadingDep = Annotated[Form, Depends(sent_reading)]
 ExampleDep = Annotated[Form, Depends(sent_example)]

@@ -7,7 +7,10 @@ from fastapi import APIRouter
 from starlette.requests import Request
 from starlette.responses import Response
 
+from server.catalog import agreement, passes
+from server.catalog.merging_values import MOST
 from server.catalog.vocabulary import CAUTIONS, Hazard
+from server.delivery.one_page import SIZES
 from server.statuses import PROBLEMS, Problem
 from server.tape.formats import FORMATS
 from server.web.context import PageContext
@@ -39,6 +42,35 @@ class FormatsPage(PageContext):
 
     template: ClassVar[str] = "pages/help/formats.html"
     title: str = "Formats"
+    formats: tuple[Any, ...] = tuple(FORMATS.values())
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LoadSheetsPage(PageContext):
+    """How a load sheet is used and written."""
+
+    template: ClassVar[str] = "pages/help/load_sheets.html"
+    title: str = "Load sheets"
+    sizes: tuple[int, ...] = SIZES
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class MergingPage(PageContext):
+    """How several readings become one image, and when they are said to agree."""
+
+    template: ClassVar[str] = "pages/help/merging.html"
+    title: str = "Merging readings"
+    passes_rule: str = passes.RULE
+    agree_rule: str = agreement.RULE
+    most: int = MOST
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PreparingPage(PageContext):
+    """How a tape is prepared for the punch, format by format."""
+
+    template: ClassVar[str] = "pages/help/preparing.html"
+    title: str = "Preparing a tape"
     formats: tuple[Any, ...] = tuple(FORMATS.values())
 
 
@@ -83,6 +115,9 @@ FIXED = {
     "": HelpPage(),
     "/words": WordsPage(),
     "/formats": FormatsPage(),
+    "/load-sheets": LoadSheetsPage(),
+    "/merging": MergingPage(),
+    "/preparing": PreparingPage(),
     "/digests": DigestsPage(),
     "/problems": ProblemsPage(),
     "/cautions": CautionsPage(),

@@ -6,9 +6,11 @@ from typing import ClassVar
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.catalog import images
+from server.catalog import images, merged
 from server.catalog.dialects import dialect_of
+from server.catalog.merging_values import MergedRow
 from server.catalog.records import ImageRecord, KinRecord
+from server.catalog.tape_values import Page
 from server.catalog.work import Work
 from server.tape.formats import Formats
 from server.web.basic_listing import BasicReferences, basic_references
@@ -39,6 +41,7 @@ class ImagePage(PageContext):
     kin: tuple[KinRecord, ...]
     figures: Estimates
     strips: Strips
+    merged: Page[MergedRow]
 
     @classmethod
     def of(cls, work: Work, sha256: str, rate: str) -> "ImagePage":
@@ -51,6 +54,7 @@ class ImagePage(PageContext):
             kin=images.kin(work, sha256),
             figures=estimates(image.bytes, rate),
             strips=strips_of(work, image),
+            merged=merged.page(work, image=sha256),
         )
 
 

@@ -6,9 +6,11 @@ from typing import ClassVar
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.catalog import condition, events, images, tapes
+from server.catalog import condition, events, handling, images, merged, punching, tapes
 from server.catalog.condition_values import ReportRecord
 from server.catalog.events import EventRecord, ObjectKind
+from server.catalog.merging_values import MergedRow
+from server.catalog.punching_values import PunchingRow
 from server.catalog.records import ImageRecord, KinRecord
 from server.catalog.tape_values import Page, TapeQuery, TapeRecord, TapeRow
 from server.catalog.work import Work
@@ -47,8 +49,11 @@ class TapePage(PageContext):
     kin: tuple[KinRecord, ...]
     figures: Estimates | None
     strips: Strips | None
+    merged: Page[MergedRow]
     reports: Page[ReportRecord]
     history: tuple[EventRecord, ...]
+    warnings: tuple[str, ...]
+    punched_from: PunchingRow | None
 
     @classmethod
     def of(cls, work: Work, number: str, rate: str) -> "TapePage":
@@ -63,8 +68,11 @@ class TapePage(PageContext):
             kin=images.kin(work, image.sha256) if image else (),
             figures=estimates(image.bytes, rate) if image else None,
             strips=strips_of(work, image) if image else None,
+            merged=merged.page(work, tape=number),
             reports=condition.page(work, tape=number, page_size=REPORTS_SHOWN),
             history=events.of(work, ObjectKind.TAPE, number),
+            warnings=handling.warnings_of(work, number),
+            punched_from=punching.of_tape(work, number),
         )
 
 

@@ -177,6 +177,11 @@ class Visit:
         """The scheme and host that this site was asked under."""
         return str(self.request.base_url).rstrip("/")
 
+    @property
+    def public(self) -> str:
+        """Where people reach this site: as it is set, else as it was asked; for what is printed."""
+        return self.settings.public_address or self.base
+
     def query_with(self, **changes: Any) -> str:
         """The query of this page with some values changed, or taken out where None."""
         params = self.request.query_params

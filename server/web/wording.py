@@ -18,7 +18,14 @@ from server.catalog.vocabulary import (
     Reason,
 )
 from server.catalog.work import Role
-from server.tape.anatomy import BOOTSTRAP
+from server.delivery.words import (
+    CHECK_WORDS,
+    ORIENTATION_WORDS,
+    duration,
+    feet,
+    metres,
+    title_of,
+)
 from server.tape.findings import MM_PER_INCH
 from server.tape.formats import FORMATS
 from server.tape.formats.base import Loader
@@ -53,19 +60,6 @@ def channels(frame: int, levels: int) -> str:
     return f"channel{'s' if len(punched) > 1 else ''} {' '.join(punched)}"
 
 
-def metres(millimetres: float) -> str:
-    """A length in the unit that reads best."""
-    if millimetres < 1000:
-        return f"{millimetres:,.2f} mm"
-    return f"{millimetres / 1000:,.2f} m"
-
-
-def feet(millimetres: float) -> str:
-    """A length in inches, or feet where it is long."""
-    inches = millimetres / MM_PER_INCH
-    return f"{inches:,.1f} in" if inches < 36 else f"{inches / 12:,.1f} ft"
-
-
 def position_mm(frame: int) -> str:
     """Where a frame lies from the start of the image, in millimetres."""
     return f"{frame * FRAME_PITCH_MM:,.2f} mm"
@@ -74,17 +68,6 @@ def position_mm(frame: int) -> str:
 def position_inches(frame: int) -> str:
     """Where a frame lies from the start of the image, in inches."""
     return f"{frame * FRAME_PITCH_MM / MM_PER_INCH:,.1f} in"
-
-
-def duration(seconds: float) -> str:
-    """A time as a person at the reader would say it."""
-    if seconds < 60:
-        return f"{seconds:.1f} s"
-    minutes, rest = divmod(round(seconds), 60)
-    if minutes < 60:
-        return f"{minutes} min {rest} s"
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours} h {minutes} min"
 
 
 def day(value: date | datetime | None) -> str:
@@ -121,11 +104,7 @@ NO_IMAGE = "no-image"
 
 def format_title(name: str | None) -> str:
     """What a format is called in full."""
-    if name is None or name == NO_IMAGE:
-        return "no image yet"
-    if name.startswith(BOOTSTRAP):
-        return f"First stage, then {format_title(name.removeprefix(BOOTSTRAP))}"
-    return FORMATS[name].title if name in FORMATS else name
+    return "no image yet" if name is None or name == NO_IMAGE else title_of(name)
 
 
 def field_name(name: str) -> str:
@@ -161,19 +140,6 @@ def byte_target(place: BytePlace, hit: ByteHit, where: str) -> str:
     marked = {"at": place.at, "length": len(place.found)}
     return f"/images/{hit.sha256}/frames?{urlencode(marked)}#F{row}"
 
-
-CHECK_WORDS: Final[Mapping[str, str]] = MappingProxyType(
-    {"sound": "checks pass", "damaged": "damaged", "no-check": "carries no check"}
-)
-
-ORIENTATION_WORDS: Final[Mapping[str, str]] = MappingProxyType(
-    {
-        "as-read": "read the right way round",
-        "reversed": "read from its end; turned for the listing",
-        "mirrored": "read upside down (channels mirrored); turned for the listing",
-        "reversed-mirrored": "read from its end and upside down; turned for the listing",
-    }
-)
 
 FACET_LABELS: Final[Mapping[str, str]] = MappingProxyType(
     {

@@ -217,6 +217,7 @@ def test_mould_puts_a_tape_in_quarantine_until_it_is_released(volunteer, archivi
 
 WRITES = [
     ("POST", "/images"),
+    ("PUT", f"/images/{SHA}/sheet"),
     ("POST", f"/images/{SHA}/proof-readings"),
     ("POST", f"/images/{SHA}/family/decisions"),
     ("GET", "/work/kin-pass"),
@@ -229,8 +230,15 @@ WRITES = [
     ("POST", "/programs"),
     ("PATCH", "/programs/1"),
     ("POST", "/programs/1/versions"),
+    ("PUT", "/programs/1/versions/1/sheet"),
     ("POST", "/condition-reports"),
     ("PATCH", "/condition-reports/1"),
+    ("POST", "/punchings"),
+    ("GET", "/punchings/1/frames"),
+    ("POST", "/punchings/1/punched"),
+    ("POST", "/punchings/1/read-backs"),
+    ("POST", "/punchings/1/again"),
+    ("POST", "/punchings/1/give-up"),
     ("GET", "/tokens"),
     ("DELETE", "/tokens/1"),
 ]
@@ -245,6 +253,11 @@ BODIES = {
     "/condition-reports": NEW_REPORT,
     "/condition-reports/1": {"advice": "x"},
     f"/images/{SHA}/proof-readings": {"note": "x"},
+    "/punchings": {"image": SHA},
+    "/punchings/1/punched": {"medium": "paper"},
+    "/punchings/1/give-up": {},
+    f"/images/{SHA}/sheet": {"steps": "x"},
+    "/programs/1/versions/1/sheet": {"steps": "x"},
     f"/images/{SHA}/family/decisions": {"kind": "apart"},
 }
 

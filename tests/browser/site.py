@@ -8,8 +8,8 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from urllib.error import URLError
-from urllib.request import urlopen
+
+import httpx
 
 ROOT = Path(__file__).resolve().parents[2]
 LONGEST_START = 30.0
@@ -49,10 +49,12 @@ def _free_port() -> int:
 
 def _wait_for(url: str, process: subprocess.Popen[bytes]) -> None:
     deadline = time.monotonic() + LONGEST_START
-    while time.monotonic() < deadline and process.poll() is None:
-        try:
-            with urlopen(url, timeout=5):
+    with httpx.Client(timeout=5, trust_env=False) as client:
+        while time.monotonic() < deadline and process.poll() is None:
+            try:
+                client.get(url).raise_for_status()
+            except httpx.HTTPError:
+                time.sleep(0.05)
+            else:
                 return
-        except URLError:
-            time.sleep(0.05)
     raise RuntimeError(f"the demonstration did not start within {LONGEST_START} s at {url}")

@@ -13,12 +13,13 @@ NARROW = 320
 OPEN_PAGES = [
     "/", "/tapes", "/tapes/2018.2", "/tapes/2018.6", "/tapes/2021.6", "/tapes/2021.9", "/programs",
     "/programs/1", "/condition-reports", "/condition-reports/1", "/search?q=PRINT",
-    "/search?q=no+such+run", "/sign-in", "/upload", "/help", "/help/cautions", "/help/words",
+    "/search?q=no+such+run", "/sign-in", "/upload", "/help", "/help/load-sheets", "/help/cautions",
+    "/programs/12/versions/20/sheet", "/programs/1/versions/2/sheet/history", "/help/words",
     "/help/formats", "/help/api", "/appearance", "/no-such-page",
 ]  # fmt: skip
 PAGES_OF_PEOPLE = [
     "/upload", "/tapes/new", "/tapes/2018.2/edit", "/tapes/2018.2/condition/new", "/programs/new",
-    "/programs/1/edit", "/account", "/people",
+    "/programs/1/edit", "/programs/1/versions/2/sheet/edit", "/account", "/people",
 ]  # fmt: skip
 
 TOO_WIDE = "document.documentElement.scrollWidth - document.documentElement.clientWidth"

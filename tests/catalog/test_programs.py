@@ -83,7 +83,7 @@ def test_a_version_names_the_image_that_is_punched_from(engine):
         ]
         assert program.tapes == (TapeLink(number.accession_number, "Tide table"),)
         assert images.get(work, old.sha256).versions == (
-            VersionLink(program.id, "Tide table", "1"),
+            VersionLink(program.id, "Tide table", "1", first.id),
         )
         assert images.get(work, old.sha256).title == "Tide table, 1"
 

@@ -1,8 +1,6 @@
 """An archive for the commands, a file to give them, and what they say."""
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -21,15 +19,3 @@ def reel(tmp_path: Path) -> str:
 def archive(sqlite_settings: Settings, monkeypatch: pytest.MonkeyPatch) -> Settings:
     monkeypatch.setenv("FEEDHOLE_DATABASE_URL", sqlite_settings.database_url)
     return sqlite_settings
-
-
-@pytest.fixture
-def said(capsys: pytest.CaptureFixture[str]) -> Callable[[], Any]:
-    """What was written since it was last asked; never a traceback."""
-
-    def read() -> Any:
-        told = capsys.readouterr()
-        assert "Traceback" not in told.err
-        return told
-
-    return read

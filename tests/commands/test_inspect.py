@@ -5,10 +5,16 @@ import json
 import subprocess
 import sys
 
+import pytest
+
 from server.cli import main
 from server.commands.console import DONE, UNUSABLE
 from server.inspection import facts_of
+from server.tape.blocks.program import BlockProgram
+from server.tape.formats.absolute_block import AbsoluteBlock
+from server.tape.formats.bin12 import Bin12
 from server.tape.identify import decode
+from server.tape.twelve_bit.program import WordProgram
 from tests.api.tapes_to_read import ORCHARD, hex_tape, text_tape
 from tests.commands.reels import SHA, TAPE
 
@@ -76,7 +82,7 @@ def test_inspect_says_which_frame_has_a_hole_too_many(reel, said):
 
 
 def test_inspect_does_not_read_without_end(monkeypatch, said):
-    monkeypatch.setattr("server.commands.inspect.LARGEST", 1000)
+    monkeypatch.setattr("server.commands.files.LARGEST", 1000)
 
     assert main(["inspect", "/dev/zero"]) == UNUSABLE
     assert "more than 1,000 bytes" in said().err
@@ -107,3 +113,25 @@ def test_inspect_runs_as_a_program_and_loads_no_database(reel):
 
     assert loaded.stdout.splitlines()[-1] == "[]"
     assert json.loads(ran.stdout)["sha256"] == SHA
+
+
+@pytest.mark.parametrize(
+    ("image", "told"),
+    [
+        (
+            Bin12().build(WordProgram({0o200: bytes.fromhex("0E80028307020022")})),
+            ("octal, words of 12 bits", "0200 to 0203"),
+        ),
+        (
+            AbsoluteBlock().build(BlockProgram({0o1000: bytes(32)}, entry_address=0o1000)),
+            ("octal, 16 bits", "001000 to 001037"),
+        ),
+    ],
+)
+def test_addresses_are_written_as_the_people_of_the_machine_did(tmp_path, said, image, told):
+    path = tmp_path / "octal.bin"
+    path.write_bytes(image.frames)
+    assert main(["inspect", str(path)]) == DONE
+    shown = said().out
+
+    assert all(part in shown for part in told)

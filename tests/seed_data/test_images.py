@@ -8,13 +8,15 @@ import pytest
 from seed_data import make
 from server.tape.findings import Severity
 from server.tape.identify import Decoded, decode
+from server.tape.image import Image
 from server.tape.kinship import Kind, Kinship, compare, normal_form
+from server.tape.merging import merge
 
 RECIPES = {recipe["file"]: recipe for recipe in make.recipes()}
 
 DAMAGED = {
     "2018-06-a.bin", "2018-06-b.bin", "2018-09.bin", "2019-02.bin", "2019-10.bin", "2019-12.bin",
-    "2021-04.bin",
+    "2021-04.bin", "2022-03-a.bin", "2022-03-b.bin", "2022-03-c.bin",
 }  # fmt: skip
 
 MADE_AS = {"five-level": "text", "raw": "unrecognised", "blank": "unrecognised"}
@@ -105,6 +107,16 @@ def test_a_crunched_and_a_listed_copy_of_one_version_have_the_same_listing():
 
 def test_two_punches_of_one_program_in_records_are_kin_though_one_lost_a_frame():
     assert kinship("2021-01.bin", "2019-12.bin").kind is Kind.NEAR
+
+
+def test_three_damaged_passes_come_to_the_wave_table_whole():
+    passes = [Image(decoded(f"2022-03-{each}.bin").image.frames) for each in "abc"]
+    merged = merge(passes)
+    found = decode(merged.image.frames)
+
+    assert merged.agreement.agrees
+    assert found.decoding.check_status == "sound"
+    assert found.decoding.content == decoded("2021-01.bin").decoding.content
 
 
 @pytest.mark.parametrize(

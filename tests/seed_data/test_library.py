@@ -8,6 +8,7 @@ import pytest
 
 from seed_data import make
 from server.catalog.condition_values import NewReport
+from server.catalog.load_sheet_values import NewTexts
 from server.catalog.published import ACCOUNTS
 from server.catalog.tape_values import NewTape
 from server.tape.identify import decode
@@ -92,3 +93,14 @@ def test_the_master_of_a_version_was_read_from_a_tape_of_that_program(program):
     }
 
     assert masters <= read
+
+
+@pytest.mark.parametrize("sheet", LIBRARY["load_sheet"], ids=lambda sheet: sheet["note"])
+def test_a_load_sheet_is_of_something_held_and_can_be_written(sheet):
+    of = {name: sheet[name] for name in ("program", "version", "image") if name in sheet}
+    texts = NewTexts.of({name: sheet[name] for name in sheet.keys() - of.keys() - {"by"}})
+    labels = {each["label"] for each in PROGRAMS.get(sheet.get("program"), {}).get("version", ())}
+
+    assert texts.texts
+    assert of.get("version") in labels or (make.IMAGES / of["image"]).is_file()
+    assert sheet["by"] in {account.name for account in ACCOUNTS}

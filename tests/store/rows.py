@@ -20,9 +20,15 @@ from server.store.tables import (
     Fingerprint,
     ImageRow,
     Kinship,
+    LoadSheet,
+    LoadSheetText,
+    MergedReading,
+    MergedSource,
     NormalFormRow,
     Person,
     Program,
+    Punching,
+    ReadBack,
     Reading,
     SignIn,
     SignInFailure,
@@ -132,6 +138,77 @@ def add_reading(session: Session, image_id: int, tape_id: int | None) -> int:
     return reading.id
 
 
+def add_merged(session: Session, reading_id: int, source_ids: list[int]) -> int:
+    """A merged reading, taken in as one reading and made from others."""
+    merged = MergedReading(
+        reading_id=reading_id,
+        release="1",
+        agreement="not",
+        sentence="The readings differ.",
+        made_at=NOW,
+        disputes=b"",
+        confidence=b"d",
+    )
+    session.add(merged)
+    session.flush()
+    assert merged.id is not None
+    session.add_all(
+        MergedSource(
+            merged_id=merged.id,
+            place=place,
+            reading_id=source,
+            orientation="as-read",
+            start=0,
+            stop=1,
+            flipped=0,
+            dropped=0,
+            doubled=0,
+            added=0,
+            score=1.0,
+            is_equal=True,
+        )
+        for place, source in enumerate(source_ids)
+    )
+    session.flush()
+    return merged.id
+
+
+def add_punching(session: Session, image_id: int, **facts: Any) -> int:
+    """A punching of one reel, just prepared."""
+    usual: dict[str, Any] = {
+        "image_id": image_id,
+        "format": "text",
+        "sha256": "0" * 64,
+        "size": 3,
+        "levels": 8,
+        "data_start": 1,
+        "data_stop": 2,
+        "status": "prepared",
+        "prepared_at": NOW,
+        "updated_at": NOW,
+        "frames": b"\0A\0",
+    }
+    punching = Punching(**(usual | facts))
+    session.add(punching)
+    session.flush()
+    assert punching.id is not None
+    return punching.id
+
+
+def add_read_back(session: Session, punching_id: int, **facts: Any) -> None:
+    """A reading of a punched tape that differs."""
+    usual: dict[str, Any] = {
+        "punching_id": punching_id,
+        "same": False,
+        "sha256": "0" * 64,
+        "size": 3,
+        "compared_at": NOW,
+        "frames": b"\0B\0",
+    }
+    session.add(ReadBack(**(usual | facts)))
+    session.flush()
+
+
 def add_one_of_each(session: Session) -> None:
     """At least one row in every table."""
     person = Person(
@@ -164,13 +241,31 @@ def add_one_of_each(session: Session) -> None:
     names = session.scalars(select(col(ImageRow.sha256)).order_by(col(ImageRow.id))).all()
     program = add_program(session, "Counting", description="Counts.")
     tape = add_tape(session, "2026.1", "Counting", program_id=program, levels=8)
-    add_reading(session, one, tape)
+    readings = [add_reading(session, one, tape) for _ in range(3)]
+    add_merged(session, readings[2], readings[:2])
+    add_read_back(session, add_punching(session, one))
     loads = [{"start": 0x100, "end": 0x103}]
     three = add_image(session, HEX, format="intel-hex", load_ranges=loads)
     index_memory(session, three, {0x100: b"\1\2\3\4"})
+    version = Version(program_id=program, image_id=one, label="first", created_at=NOW)
+    session.add(version)
+    session.flush()
+    sheets = (
+        LoadSheet(version_id=version.id, updated_at=NOW),
+        LoadSheet(image_id=two, updated_at=NOW),
+    )
+    session.add_all(sheets)
+    session.flush()
+    assert sheets[0].id is not None
     session.add_all(
         (
-            Version(program_id=program, image_id=one, label="first", created_at=NOW),
+            LoadSheetText(
+                sheet_id=sheets[0].id,
+                revision=2,
+                texts={"steps": "Press RUN"},
+                made_at=NOW,
+                made_by_id=person.id,
+            ),
             Kinship(
                 image_a_id=one,
                 image_b_id=two,

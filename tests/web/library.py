@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import Engine
 
@@ -15,7 +16,7 @@ from server.catalog.vocabulary import Condition, DefectKind, Extent, Hazard
 from server.catalog.work import COMMAND, Role, unit_of_work
 from server.settings import Settings
 from server.store.engine import make_engine
-from tests import factories
+from tests import factories, punched
 
 PASSWORD = "eleven plum velvet anvils"
 ROLES = (Role.VOLUNTEER, Role.ARCHIVIST, Role.ADMINISTRATOR)
@@ -48,13 +49,17 @@ class Library:
     long: str
     program: int
     report: int
+    waiting: int
+    differing: int
+    copied: int
+    copy: str
 
 
 def build(path: Path) -> Library:
     """Fill a migrated database."""
     engine = make_engine(Settings(database_url=f"sqlite:///{path}"))
     sessions = {role: _sign_in(engine, role) for role in ROLES}
-    names = {
+    names: dict[str, Any] = {
         "kites": _add(engine, "1979.1", "Kites", factories.text_tape(*KITES)),
         "seeded": _add(engine, "1979.2", "Kites, seeded", factories.text_tape(*SEEDED)),
         "damaged": _add(
@@ -72,8 +77,20 @@ def build(path: Path) -> Library:
         programs.add_version(work, program.id, NewVersion(label="first", sha256=names["kites"]))
         programs.add_version(work, program.id, NewVersion(label="seeded", sha256=names["seeded"]))
     report = _report(engine)
+    punchings: dict[str, Any] = _punchings(engine, names)
     engine.dispose()
-    return Library(path, sessions, **names, program=program.id, report=report)
+    return Library(path, sessions, program=program.id, report=report, **names, **punchings)
+
+
+def _punchings(engine: Engine, names: dict[str, str]) -> dict[str, Any]:
+    """One that waits to be punched, one that was read back otherwise, and one that is done."""
+    (waiting,) = punched.begun(engine, names["kites"])
+    differing = punched.punched(engine, names["seeded"])
+    bad = factories.damaged(punched.frames(engine, differing.id), differing.data.start + 30)
+    punched.read_back(engine, differing.id, bad)
+    copied = punched.punched(engine, names["hex"])
+    copy = punched.read_back(engine, copied.id, punched.frames(engine, copied.id)).tape
+    return {"waiting": waiting.id, "differing": differing.id, "copied": copied.id, "copy": copy}
 
 
 def _sign_in(engine: Engine, role: Role) -> tuple[str, str]:

@@ -1,6 +1,7 @@
 """Every page, as each role sees it: found or refused, whole, and safe to show."""
 
 import re
+from dataclasses import fields
 from html.parser import HTMLParser
 
 import pytest
@@ -27,6 +28,8 @@ OPEN = [
     "/images/{long}/listing?page=2",
     "/images/{kites}/compare/{seeded}",
     "/images/{kites}/compare/{hex}?lines=all",
+    "/images/{hex}/sheet",
+    "/images/{hex}/sheet/history",
     "/programs",
     "/programs?q=nothing",
     "/programs/{program}",
@@ -36,6 +39,16 @@ OPEN = [
     "/search?q=zebra%20crossing",
     "/condition-reports",
     "/condition-reports/{report}",
+    "/punchings",
+    "/punchings?status=punched",
+    "/punchings?image={kites}",
+    "/punchings/{waiting}",
+    "/punchings/{differing}",
+    "/punchings/{copied}",
+    "/tapes/{copy}",
+    "/tapes/{copy}/label",
+    "/tapes/1979.3/label?layout=sheet&copies=3",
+    "/labels?tape=1979.1&tape=1979.6",
     "/sign-in",
     "/appearance",
     "/help",
@@ -43,6 +56,7 @@ OPEN = [
     "/help/formats",
     "/help/digests",
     "/help/problems",
+    "/help/load-sheets",
     "/help/cautions",
     "/help/api",
 ]
@@ -52,6 +66,7 @@ FOR_VOLUNTEERS = [
     "/tapes/new",
     "/tapes/1979.1/edit",
     "/tapes/1979.1/condition/new",
+    "/images/{hex}/sheet/edit",
     "/account",
 ]
 FOR_ARCHIVISTS = [
@@ -79,8 +94,7 @@ def client_of(library, tmp_path_factory):
 
 
 def path_in(library, path):
-    names = ("kites", "seeded", "damaged", "hex", "loose", "long", "program", "report")
-    return path.format(**{name: getattr(library, name) for name in names})
+    return path.format(**{each.name: getattr(library, each.name) for each in fields(library)})
 
 
 class Elements(HTMLParser):

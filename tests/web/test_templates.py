@@ -17,7 +17,14 @@ from server.web import (
     help,  # noqa: A004 - the pages of help are called so
     home,
     images,
+    labels,
+    load_sheets,
+    merged,
+    merging,
+    preparing,
     programs,
+    punching_steps,
+    punchings,
     search,
     search_more,
     strips,
@@ -31,8 +38,9 @@ from server.web.context import PageContext
 from server.web.render import environment
 
 MODULES = (
-    accounts, code, compared, condition, downloads, errors, families, help, home, images, programs,
-    search, search_more, strips, tape_forms, tapes, upload, vouching, work,
+    accounts, code, compared, condition, downloads, errors, families, help, home, images, merged,
+    merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload, vouching, work,
+    labels, load_sheets, punching_steps, punchings,
 )  # fmt: skip
 
 PAGES = sorted(

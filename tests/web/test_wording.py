@@ -7,36 +7,10 @@ from server.web.estimates import estimates
 
 
 @pytest.mark.parametrize(
-    ("seconds", "words"),
-    [
-        (0.04, "0.0 s"),
-        (59.94, "59.9 s"),
-        (61, "1 min 1 s"),
-        (3599, "59 min 59 s"),
-        (12000, "3 h 20 min"),
-    ],
-)
-def test_a_time_is_said_as_at_the_reader(seconds, words):
-    assert wording.duration(seconds) == words
-
-
-@pytest.mark.parametrize(
     ("share", "words"), [(1.0, "100 %"), (0.99999, "99.9 %"), (0.986, "98.6 %"), (0.0, "0.0 %")]
 )
 def test_what_is_not_the_same_is_never_called_a_hundred_percent(share, words):
     assert wording.percent(share) == words
-
-
-@pytest.mark.parametrize(
-    ("millimetres", "metric", "imperial"),
-    [
-        (2.54, "2.54 mm", "0.1 in"),
-        (304_800, "304.80 m", "1,000.0 ft"),
-        (254, "254.00 mm", "10.0 in"),
-    ],
-)
-def test_a_length_is_said_in_both_systems(millimetres, metric, imperial):
-    assert (wording.metres(millimetres), wording.feet(millimetres)) == (metric, imperial)
 
 
 @pytest.mark.parametrize(

@@ -1,13 +1,17 @@
 """What the builders of block formats write: memory, an entry address, and how it is punched."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
-from typing import Final
+from typing import Final, TypeVar
 
 from server.tape.errors import CannotBuild
+from server.tape.material import ENDS, Material, Writing
 
 HIGHEST: Final = 0xFFFF
+
+DIVIDES: Final = "each reel is loaded on its own, the last, which may start the program, at the end"
+"""Every block says where it loads."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,3 +67,13 @@ class BlockProgram:
     def tape(self, records: list[bytes]) -> bytes:
         """The frames of `records` between leader and trailer."""
         return bytes(self.leader) + bytes(self.gap).join(records) + bytes(self.trailer)
+
+
+Program = TypeVar("Program", bound=BlockProgram)
+
+
+def block_program(kind: type[Program], material: Material, way: Writing) -> Program:
+    """What a builder of blocks writes for `material`."""
+    program = kind(material.memory, material.entry_address, leader=ENDS, trailer=ENDS)
+    length = way.record_length
+    return program if length is None else replace(program, block_length=length)

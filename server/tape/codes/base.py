@@ -64,6 +64,10 @@ class Code(Protocol):
     chance: ClassVar[float]
     """The share of all frames, judged with caution, that pass for characters in parity; 1 for a
     code in which every frame is one."""
+    parities: ClassVar[tuple[Parity, ...]]
+    """The rules that it can be written in, the usual one first."""
+    rub_out: ClassVar[int]
+    """The frame that takes back what stood there."""
 
     def weigh(self, histogram: NDArray[np.intp], levels: int) -> Fit:
         """How well the frames counted in `histogram` (256 long) obey the code."""

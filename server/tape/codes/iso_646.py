@@ -59,6 +59,14 @@ class Iso646:
     levels: ClassVar[tuple[int, ...]] = (7, 8)
     # Printing characters are 99 of 128, and a rule of parity halves that.
     chance: ClassVar[float] = 0.6
+    parities: ClassVar[tuple[Parity, ...]] = (
+        Parity.EVEN,
+        Parity.ODD,
+        Parity.MARK,
+        Parity.SPACE,
+        Parity.NONE,
+    )
+    rub_out: ClassVar[int] = 0xFF
 
     def weigh(self, histogram: NDArray[np.intp], levels: int) -> Fit:
         """How many of the frames print, and how many break the parity that most obey."""

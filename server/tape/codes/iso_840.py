@@ -30,6 +30,8 @@ class Iso840:
     source: ClassVar[str] = "ISO 840, EIA RS-358-B"
     levels: ClassVar[tuple[int, ...]] = (8,)
     chance: ClassVar[float] = 0.4
+    parities: ClassVar[tuple[Parity, ...]] = (Parity.EVEN,)
+    rub_out: ClassVar[int] = 0xFF
 
     def weigh(self, histogram: NDArray[np.intp], levels: int) -> Fit:
         """How many of the frames are in the subset, and how many have an odd number of holes."""

@@ -30,6 +30,8 @@ class Ita2:
     source: ClassVar[str] = "ITU-T S.1"
     levels: ClassVar[tuple[int, ...]] = (5,)
     chance: ClassVar[float] = 1.0
+    parities: ClassVar[tuple[Parity, ...]] = (Parity.NONE,)
+    rub_out: ClassVar[int] = _LTRS
     table: ClassVar[ShiftTable] = ShiftTable(_LETTERS, _INTERNATIONAL, _LTRS, _FIGS)
 
     def weigh(self, histogram: NDArray[np.intp], levels: int) -> Fit:

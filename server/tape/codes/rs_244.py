@@ -50,6 +50,8 @@ class Rs244:
     source: ClassVar[str] = "EIA RS-244-B"
     levels: ClassVar[tuple[int, ...]] = (8,)
     chance: ClassVar[float] = 0.4
+    parities: ClassVar[tuple[Parity, ...]] = (Parity.ODD,)
+    rub_out: ClassVar[int] = _DELETE
 
     def weigh(self, histogram: NDArray[np.intp], levels: int) -> Fit:
         """How many of the frames are in the table, and how many have an even number of holes."""

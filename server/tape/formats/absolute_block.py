@@ -9,11 +9,13 @@ two secondary descriptions.
 """
 
 from dataclasses import replace
+from functools import partial
 from typing import ClassVar, Final
 
 from server.tape.blocks.certainty import weigh
+from server.tape.blocks.checked import checked_blocks
 from server.tape.blocks.layout import Layout
-from server.tape.blocks.program import BlockProgram
+from server.tape.blocks.program import DIVIDES, BlockProgram, block_program
 from server.tape.blocks.walk import Special
 from server.tape.cpu.notation import Notation
 from server.tape.errors import CannotBuild
@@ -21,7 +23,9 @@ from server.tape.formats.base import Decoding, Evidence
 from server.tape.formats.block_decoding import Manner, decode_blocks
 from server.tape.image import Image
 from server.tape.load_findings import Terms
+from server.tape.material import Kind, Material, Pattern, Writing
 from server.tape.octal_dump import byte_pair_lines
+from server.tape.self_checking import Checker
 from server.tape.view import View
 
 _HEAD: Final = 6
@@ -65,6 +69,12 @@ class AbsoluteBlock:
         "Paper Tape Software Programming Handbook of the maker, 1971 and 1976 (from two "
         "secondary descriptions)"
     )
+    takes: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    offers: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    codes: ClassVar[tuple[str, ...]] = ()
+    idle: ClassVar[tuple[Pattern, ...]] = (Pattern.BLANK,)
+    wakes: ClassVar[bytes | None] = LAYOUT.mark[:1]
+    divides: ClassVar[str] = DIVIDES
 
     def recognise(self, view: View) -> Evidence | None:
         """How unlikely it is that chance put marks, counts and checksums where they stand."""
@@ -78,6 +88,10 @@ class AbsoluteBlock:
         decoding = decode_blocks(view, _MANNER)
         entry = decoding.entry_address
         return replace(decoding, entry_address=None) if entry and entry % 2 else decoding
+
+    def checker(self, view: View) -> Checker:
+        """What tells the blocks that close."""
+        return partial(checked_blocks, layout=LAYOUT, special=_no_special)
 
     def build(self, content: BlockProgram) -> Image:
         """The tape that carries `content`.
@@ -95,6 +109,10 @@ class AbsoluteBlock:
         end = _NO_START if entry is None else entry
         blocks = [*(_block(*chunk) for chunk in content.chunks()), _block(end, b"")]
         return Image(content.tape(blocks))
+
+    def write(self, material: Material, way: Writing) -> Image:
+        """The tape that carries `material` in blocks."""
+        return self.build(block_program(BlockProgram, material, way))
 
 
 def _block(address: int, data: bytes) -> bytes:

@@ -10,6 +10,7 @@ from server.tape.findings import CheckStatus, Finding
 from server.tape.image import Image, Span
 from server.tape.listing import Listing
 from server.tape.loading import LoadedBlock
+from server.tape.material import Kind, Material, Pattern, Writing
 from server.tape.view import View
 
 
@@ -86,6 +87,18 @@ class Format(Protocol[Content_contra]):
     name: ClassVar[str]
     title: ClassVar[str]
     source: ClassVar[str]
+    takes: ClassVar[tuple[Kind, ...]]
+    """What `write` can carry, the kind that suits it best first; nothing where it writes none."""
+    offers: ClassVar[tuple[Kind, ...]]
+    """What its decodings hold."""
+    codes: ClassVar[tuple[str, ...]]
+    """The character codes that it can be punched in, the usual one first; none for bytes."""
+    idle: ClassVar[tuple[Pattern, ...]]
+    """What its loaders pass over before and after the content, the usual one first."""
+    wakes: ClassVar[bytes | None]
+    """The frames, without parity, that a loader begins to load at; None where any may be."""
+    divides: ClassVar[str]
+    """How each of several reels is loaded; "" where a program must be on one."""
 
     def recognise(self, view: View) -> Evidence | None:
         """Whether `view` looks like this format: cheap, and never raises."""
@@ -97,6 +110,16 @@ class Format(Protocol[Content_contra]):
 
     def build(self, content: Content_contra) -> Image:
         """The tape that carries `content`.
+
+        Raises:
+            CannotBuild: the format cannot carry it.
+        """
+        ...
+
+    def write(self, material: Material, way: Writing) -> Image:
+        """The tape, with `ENDS` frames at either end, that carries `material`.
+
+        Its kind is one of those that the format takes.
 
         Raises:
             CannotBuild: the format cannot carry it.

@@ -18,6 +18,9 @@ import numpy as np
 from server.tape.formats.base import Decoding, Evidence, Loader
 from server.tape.formats.word_decoding import decode_words, no_words
 from server.tape.image import Image
+from server.tape.material import ENDS, Kind, Material, Pattern, Writing
+from server.tape.self_checking import Checker
+from server.tape.twelve_bit.checked import checked_programs
 from server.tape.twelve_bit.frames import (
     FIELD,
     MOST_LOOKED_AT,
@@ -30,7 +33,7 @@ from server.tape.twelve_bit.frames import (
 from server.tape.twelve_bit.groups import GROUP, groups_of
 from server.tape.twelve_bit.loads import FIELD_WORDS
 from server.tape.twelve_bit.pairs import body_of, words_of
-from server.tape.twelve_bit.program import WordProgram, pair
+from server.tape.twelve_bit.program import DIVIDES, WordProgram, pair
 from server.tape.twelve_bit.told import frame_findings, pair_findings
 from server.tape.view import View
 
@@ -50,6 +53,12 @@ class Bin12:
     source: ClassVar[str] = (
         "paper tape system handbook of the maker (secondary description; checksum rule from memory)"
     )
+    takes: ClassVar[tuple[Kind, ...]] = (Kind.WORDS,)
+    offers: ClassVar[tuple[Kind, ...]] = (Kind.WORDS,)
+    codes: ClassVar[tuple[str, ...]] = ()
+    idle: ClassVar[tuple[Pattern, ...]] = (Pattern.CHANNEL_8,)
+    wakes: ClassVar[bytes | None] = None
+    divides: ClassVar[str] = DIVIDES
 
     def recognise(self, view: View) -> Evidence | None:
         """Whether frames pair up behind origins, and whether a checksum closes."""
@@ -77,6 +86,10 @@ class Bin12:
             closes=body.closes,
         )
 
+    def checker(self, view: View) -> Checker:
+        """What tells the programs whose sum comes out."""
+        return checked_programs
+
     def build(self, content: WordProgram) -> Image:
         """The tape that carries `content`.
 
@@ -88,6 +101,10 @@ class Bin12:
         # Field settings, the only frames with channel 8, are not summed.
         total = sum(frame for frame in frames if frame < FIELD)
         return Image(content.tape(frames + pair(total % FIELD_WORDS)))
+
+    def write(self, material: Material, way: Writing) -> Image:
+        """The tape that carries the words of `material`."""
+        return self.build(WordProgram(material.memory, leader=ENDS, trailer=ENDS))
 
 
 def _pieces(content: WordProgram) -> Iterator[bytes]:

@@ -12,11 +12,13 @@ and raw frames after it are the loader's own second stage (from memory).
 import re
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import partial
 from typing import ClassVar, Final
 
 from server.tape.blocks.certainty import ALL_CLOSE, Weighed, weigh
+from server.tape.blocks.checked import checked_blocks
 from server.tape.blocks.layout import Layout
-from server.tape.blocks.program import BlockProgram
+from server.tape.blocks.program import DIVIDES, BlockProgram, block_program
 from server.tape.blocks.walk import Special
 from server.tape.dump import cell_lines
 from server.tape.errors import CannotBuild
@@ -24,6 +26,8 @@ from server.tape.formats.base import Decoding, Evidence
 from server.tape.formats.block_decoding import Manner, decode_blocks
 from server.tape.image import Image
 from server.tape.load_findings import Terms
+from server.tape.material import Kind, Material, Pattern, Writing
+from server.tape.self_checking import Checker
 from server.tape.view import View
 
 LOAD, GO, NAME = 0x3C, 0x78, 0x55
@@ -88,6 +92,12 @@ class ChecksumBlock:
     name: ClassVar[str] = "checksum-block"
     title: ClassVar[str] = "Checksum-loader blocks, 8080 family"
     source: ClassVar[str] = "from memory; fits a magazine's loader listing of 1981"
+    takes: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    offers: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    codes: ClassVar[tuple[str, ...]] = ()
+    idle: ClassVar[tuple[Pattern, ...]] = (Pattern.BLANK,)
+    wakes: ClassVar[bytes | None] = bytes([LOAD, GO, NAME])
+    divides: ClassVar[str] = DIVIDES
 
     def recognise(self, view: View) -> Evidence | None:
         """How unlikely it is that chance put marks, counts and checksums where they stand."""
@@ -114,6 +124,10 @@ class ChecksumBlock:
         both = decoding.blocks and not any(_weight(each.start) for each in decoding.blocks)
         return replace(decoding, dialect=Rule.EITHER) if both else decoding
 
+    def checker(self, view: View) -> Checker:
+        """What tells the load records that close, by the rule that fits the whole tape better."""
+        return partial(checked_blocks, layout=LAYOUTS[_weigh(view)[0]], special=special_of)
+
     def build(self, content: CheckedProgram) -> Image:
         """The tape that carries `content`; a go record ends it where it has an entry address.
 
@@ -129,6 +143,12 @@ class ChecksumBlock:
         if content.entry_address is not None:
             records.append(bytes([GO]) + content.entry_address.to_bytes(2, "little"))
         return Image(content.tape(records))
+
+    def write(self, material: Material, way: Writing) -> Image:
+        """The tape that carries `material` in load records, by the rule that `way` names."""
+        program = block_program(CheckedProgram, material, way)
+        known = [rule for rule in LAYOUTS if rule == way.dialect]
+        return self.build(replace(program, rule=known[0]) if known else program)
 
 
 def _weigh(view: View) -> tuple[Rule, Weighed]:

@@ -15,7 +15,7 @@ from server.tape.basic.dialect import PRINTING, Dialect
 from server.tape.basic.head import Head, Lead, find_head
 from server.tape.basic.links import HEADER
 from server.tape.basic.plausibility import Choice, choose_dialect
-from server.tape.basic.program import BasicProgram, program_bytes
+from server.tape.basic.program import LEAD, BasicProgram, program_bytes
 from server.tape.basic.references import missing_lines
 from server.tape.basic.rows import number_findings, read_rows
 from server.tape.basic.surroundings import after_program, canonical_lead, lead_findings
@@ -26,9 +26,15 @@ from server.tape.hexadecimal.places import bounded_by_kind
 from server.tape.image import Image, Span
 from server.tape.listing import Listing
 from server.tape.loading import LoadedBlock
+from server.tape.material import ENDS, Kind, Material, Pattern, Writing
 from server.tape.view import View
 
 _SAMPLE_LINES: Final = 200
+
+_START: Final = 0x2001
+"""Where programs stand in memory by default (from memory); links say so, and loaders mend them."""
+
+_NAMELESS: Final = "A"
 
 _SURE: Final = {
     # By what is left of the lead: how sure none, one, two or more of the links make us that
@@ -53,6 +59,12 @@ class CrunchedBasic:
     name: ClassVar[str] = "crunched-basic"
     title: ClassVar[str] = "Crunched BASIC"
     source: ClassVar[str] = "from memory"
+    takes: ClassVar[tuple[Kind, ...]] = (Kind.BASIC,)
+    offers: ClassVar[tuple[Kind, ...]] = (Kind.BASIC,)
+    codes: ClassVar[tuple[str, ...]] = ()
+    idle: ClassVar[tuple[Pattern, ...]] = (Pattern.BLANK,)
+    wakes: ClassVar[bytes | None] = LEAD[:1]
+    divides: ClassVar[str] = ""
 
     def __init__(self, dialects: Mapping[str, Dialect] = DIALECTS) -> None:
         self.dialects = dialects
@@ -121,6 +133,19 @@ class CrunchedBasic:
         return Image(
             bytes(content.leader) + program_bytes(content, self.dialects) + bytes(content.trailer)
         )
+
+    def write(self, material: Material, way: Writing) -> Image:
+        """The tape that a machine punches of `material`, without a lead if it has no name."""
+        program = BasicProgram(
+            material.name or _NAMELESS,
+            material.numbered,
+            start_address=_START if way.start_address is None else way.start_address,
+            dialect=way.dialect or next(iter(self.dialects)),
+            leader=ENDS,
+            trailer=ENDS,
+            bare=not material.name,
+        )
+        return self.build(program)
 
 
 def _head(view: View) -> Head | None:

@@ -6,6 +6,7 @@ a data record of no bytes; readers skip what stands between records (common prac
 """
 
 import re
+from functools import partial
 from typing import ClassVar, Final
 
 import numpy as np
@@ -16,13 +17,16 @@ from server.tape.dump import Integers
 from server.tape.findings import Finding, Severity
 from server.tape.formats.base import Decoding, Evidence
 from server.tape.formats.hex_decoding import decode
+from server.tape.hexadecimal.checked import checked_records
 from server.tape.hexadecimal.checksums import ByteSum
 from server.tape.hexadecimal.memory import stretches
-from server.tape.hexadecimal.program import HexProgram
+from server.tape.hexadecimal.program import DIVIDES, HexProgram, hex_program
 from server.tape.hexadecimal.reading import Placed, Reading
 from server.tape.hexadecimal.recognition import weigh
 from server.tape.hexadecimal.records import Grammar, Records
 from server.tape.image import Image
+from server.tape.material import Kind, Material, Pattern, Writing
+from server.tape.self_checking import Checker
 from server.tape.view import View
 
 DATA, END, SEGMENT, START_SEGMENT, LINEAR, START_LINEAR = range(6)
@@ -40,6 +44,12 @@ class IntelHex:
     title: ClassVar[str] = "Intel hexadecimal"
     source: ClassVar[str] = "Intel, Hexadecimal Object File Format Specification, Rev. A, 1988"
     grammar: ClassVar[Grammar] = Grammar(mark=b":", head=1, check=ByteSum(0x00), beyond=5, least=5)
+    takes: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    offers: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    codes: ClassVar[tuple[str, ...]] = (Iso646.name,)
+    idle: ClassVar[tuple[Pattern, ...]] = (Pattern.BLANK, Pattern.RUB_OUT)
+    wakes: ClassVar[bytes | None] = grammar.mark
+    divides: ClassVar[str] = DIVIDES
 
     def recognise(self, view: View) -> Evidence | None:
         """How many of the first records pass their checksums."""
@@ -51,6 +61,10 @@ class IntelHex:
     def parse(self, view: View) -> Decoding:
         """The memory that the records load, as a dump; each failing record is a finding."""
         return decode(view, self)
+
+    def checker(self, view: View) -> Checker:
+        """What tells the records that pass their checksums."""
+        return partial(checked_records, grammar=self.grammar)
 
     def read(self, placed: Placed) -> Reading:
         """The meaning of the records."""
@@ -102,6 +116,10 @@ class IntelHex:
             in_end = 0
         records.append(_record(END, in_end, b""))
         return content.image(records)
+
+    def write(self, material: Material, way: Writing) -> Image:
+        """The tape that carries `material` in records."""
+        return self.build(hex_program(material, way))
 
 
 def _record(kind: int, address: int, data: bytes) -> bytes:

@@ -18,6 +18,7 @@ from server.tape.formats.base import Decoding, Evidence, Loader
 from server.tape.hexadecimal.places import Places
 from server.tape.image import Image, Span
 from server.tape.listing import Line, Listing
+from server.tape.material import ENDS, Kind, Material, Pattern, Writing
 from server.tape.nc.blocks import Block, Program, blocks_of, first_program
 from server.tape.nc.facts import facts_of
 from server.tape.nc.findings import block_findings
@@ -49,6 +50,15 @@ class NcProgram:
     name: ClassVar[str] = "nc-program"
     title: ClassVar[str] = "Numerical control program"
     source: ClassVar[str] = "ISO 6983; EIA RS-244-B, ISO 840"
+    takes: ClassVar[tuple[Kind, ...]] = (Kind.BLOCKS,)
+    offers: ClassVar[tuple[Kind, ...]] = (Kind.BLOCKS, Kind.LINES)
+    codes: ClassVar[tuple[str, ...]] = ("iso-840", "rs-244", "iso-646")
+    idle: ClassVar[tuple[Pattern, ...]] = (Pattern.BLANK, Pattern.RUB_OUT)
+    wakes: ClassVar[bytes | None] = None
+    divides: ClassVar[str] = (
+        "each reel is read on its own, in their order; the first alone may begin with %, where a "
+        "control winds back to"
+    )
 
     def recognise(self, view: View) -> Evidence | None:
         """A program where most blocks are made of words, and some are numbered or prepare."""
@@ -102,6 +112,18 @@ class NcProgram:
             ) from error
         frames = CODES[content.code].write(characters, content.parity)
         return Image(bytes(content.leader) + frames + bytes(content.trailer))
+
+    def write(self, material: Material, way: Writing) -> Image:
+        """The tape that carries the blocks of `material`."""
+        return self.build(
+            NcContent(
+                material.lines,
+                way.code or self.codes[0],
+                way.parity,
+                leader=ENDS,
+                trailer=ENDS,
+            )
+        )
 
 
 def _read(blocks: list[Block]) -> int:

@@ -21,10 +21,16 @@ from server.tape.findings import CheckStatus, Finding, Severity, place
 from server.tape.formats.base import Decoding, Evidence, Loader
 from server.tape.image import Frames, Image, Span
 from server.tape.listing import Listing
+from server.tape.material import ENDS, Kind, Material, Pattern, Writing
 from server.tape.view import View
 
 LOOKED_AT: Final = 8192
 """Frames of which the code is followed: a guess takes a hundredth of a second a thousand."""
+
+DIVIDES: Final = (
+    "no reel but the first says by itself what it is: each must be loaded at the address after "
+    "the last of the reel before it"
+)
 
 _SHORTEST: Final = 48
 _MOST_PRINTING: Final = 0.85
@@ -66,6 +72,12 @@ class RawBinary:
     name: ClassVar[str] = "raw-binary"
     title: ClassVar[str] = "Machine code without a loader format"
     source: ClassVar[str] = "common practice, no source"
+    takes: ClassVar[tuple[Kind, ...]] = (Kind.FRAMES, Kind.MEMORY)
+    offers: ClassVar[tuple[Kind, ...]] = (Kind.FRAMES,)
+    codes: ClassVar[tuple[str, ...]] = ()
+    idle: ClassVar[tuple[Pattern, ...]] = (Pattern.BLANK,)
+    wakes: ClassVar[bytes | None] = None
+    divides: ClassVar[str] = DIVIDES
 
     def recognise(self, view: View) -> Evidence | None:
         """Whether the frames hang together as instructions; asked only where they may."""
@@ -109,6 +121,10 @@ class RawBinary:
                 mend="give code that neither begins nor ends with 00, FF or a long run",
             )
         return image
+
+    def write(self, material: Material, way: Writing) -> Image:
+        """The tape that carries the only run of `material`, without its address."""
+        return self.build(RawCode(material.only_run, leader=ENDS, trailer=ENDS))
 
 
 def _note(code: _Code, data: Span) -> Finding:

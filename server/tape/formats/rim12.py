@@ -11,6 +11,7 @@ from server.tape.errors import CannotBuild
 from server.tape.formats.base import Decoding, Evidence, Loader
 from server.tape.formats.word_decoding import decode_words, no_words
 from server.tape.image import Image
+from server.tape.material import ENDS, Kind, Material, Pattern, Writing
 from server.tape.twelve_bit.frames import (
     MOST_LOOKED_AT,
     ORIGIN,
@@ -20,7 +21,7 @@ from server.tape.twelve_bit.frames import (
     tell_apart,
 )
 from server.tape.twelve_bit.groups import GROUP, groups_of, words_of
-from server.tape.twelve_bit.program import WordProgram, pair
+from server.tape.twelve_bit.program import DIVIDES, WordProgram, pair
 from server.tape.twelve_bit.told import frame_findings, group_findings
 from server.tape.view import View
 
@@ -34,6 +35,12 @@ class Rim12:
     name: ClassVar[str] = "rim12"
     title: ClassVar[str] = "RIM tape, 12-bit minicomputer"
     source: ClassVar[str] = "paper tape system handbook of the maker (secondary description)"
+    takes: ClassVar[tuple[Kind, ...]] = (Kind.WORDS,)
+    offers: ClassVar[tuple[Kind, ...]] = (Kind.WORDS,)
+    codes: ClassVar[tuple[str, ...]] = ()
+    idle: ClassVar[tuple[Pattern, ...]] = (Pattern.CHANNEL_8,)
+    wakes: ClassVar[bytes | None] = None
+    divides: ClassVar[str] = DIVIDES
 
     def recognise(self, view: View) -> Evidence | None:
         """How many of the words are just four frames, the first alone with channel 7."""
@@ -74,6 +81,10 @@ class Rim12:
             )
         words = (pair(at, ORIGIN) + pair(word) for at, word in content.words())
         return Image(content.tape(b"".join(words)))
+
+    def write(self, material: Material, way: Writing) -> Image:
+        """The tape that carries the words of `material`."""
+        return self.build(WordProgram(material.memory, leader=ENDS, trailer=ENDS))
 
 
 def _weigh(program: Program, share: float) -> Evidence:

@@ -7,6 +7,7 @@ no source).
 """
 
 import re
+from functools import partial
 from typing import ClassVar, Final
 
 import numpy as np
@@ -18,14 +19,17 @@ from server.tape.errors import CannotBuild
 from server.tape.findings import Finding, Severity
 from server.tape.formats.base import Decoding, Evidence
 from server.tape.formats.hex_decoding import decode
+from server.tape.hexadecimal.checked import checked_records
 from server.tape.hexadecimal.checksums import ByteSum
 from server.tape.hexadecimal.memory import stretches
-from server.tape.hexadecimal.program import HexProgram
+from server.tape.hexadecimal.program import DIVIDES, HexProgram, hex_program
 from server.tape.hexadecimal.reading import Placed, Reading, end_record
 from server.tape.hexadecimal.recognition import weigh
 from server.tape.hexadecimal.records import Grammar
 from server.tape.image import Image
 from server.tape.loading import Loads
+from server.tape.material import Kind, Material, Pattern, Writing
+from server.tape.self_checking import Checker
 from server.tape.view import View
 
 HEADER, COUNT, LONG_COUNT = 0, 5, 6
@@ -51,6 +55,12 @@ class SRecord:
     grammar: ClassVar[Grammar] = Grammar(
         mark=b"S", head=2, check=ByteSum(0xFF), beyond=1, least=4, wide=WIDTHS
     )
+    takes: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    offers: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    codes: ClassVar[tuple[str, ...]] = (Iso646.name,)
+    idle: ClassVar[tuple[Pattern, ...]] = (Pattern.BLANK, Pattern.RUB_OUT)
+    wakes: ClassVar[bytes | None] = grammar.mark
+    divides: ClassVar[str] = DIVIDES
 
     def recognise(self, view: View) -> Evidence | None:
         """How many of the first records pass their checksums."""
@@ -62,6 +72,10 @@ class SRecord:
     def parse(self, view: View) -> Decoding:
         """The memory that the records load, as a dump; each failing record is a finding."""
         return decode(view, self)
+
+    def checker(self, view: View) -> Checker:
+        """What tells the records that pass their checksums."""
+        return partial(checked_records, grammar=self.grammar)
 
     def read(self, placed: Placed) -> Reading:
         """The meaning of the records."""
@@ -113,6 +127,10 @@ class SRecord:
         data.append(_record(count, len(data) & 0xFFFFFF, b""))
         records += [*data, _record(end_type, content.entry_address or 0, b"")]
         return content.image(records)
+
+    def write(self, material: Material, way: Writing) -> Image:
+        """The tape that carries `material` in records."""
+        return self.build(hex_program(material, way))
 
 
 def _width_for(highest: int) -> int:

@@ -6,6 +6,7 @@ that ends a tape gives the start address; readers skip what stands between recor
 """
 
 import re
+from functools import partial
 from typing import ClassVar
 
 import numpy as np
@@ -14,14 +15,17 @@ from server.tape.codes.iso_646 import Iso646
 from server.tape.errors import CannotBuild
 from server.tape.formats.base import Decoding, Evidence
 from server.tape.formats.hex_decoding import decode
+from server.tape.hexadecimal.checked import checked_records
 from server.tape.hexadecimal.checksums import DigitSums
 from server.tape.hexadecimal.memory import stretches
-from server.tape.hexadecimal.program import HexProgram
+from server.tape.hexadecimal.program import DIVIDES, HexProgram, hex_program
 from server.tape.hexadecimal.reading import Placed, Reading, end_record
 from server.tape.hexadecimal.recognition import weigh
 from server.tape.hexadecimal.records import Grammar
 from server.tape.image import Image
 from server.tape.loading import Loads
+from server.tape.material import Kind, Material, Pattern, Writing
+from server.tape.self_checking import Checker
 from server.tape.view import View
 
 _ADDRESSES = 1 << 16
@@ -46,6 +50,12 @@ class TekHex:
         saved=1,
         abort=b"//",
     )
+    takes: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    offers: ClassVar[tuple[Kind, ...]] = (Kind.MEMORY,)
+    codes: ClassVar[tuple[str, ...]] = (Iso646.name,)
+    idle: ClassVar[tuple[Pattern, ...]] = (Pattern.BLANK, Pattern.RUB_OUT)
+    wakes: ClassVar[bytes | None] = grammar.mark
+    divides: ClassVar[str] = DIVIDES
 
     def recognise(self, view: View) -> Evidence | None:
         """How many of the first records pass their checksums."""
@@ -57,6 +67,10 @@ class TekHex:
     def parse(self, view: View) -> Decoding:
         """The memory that the records load, as a dump; each failing record is a finding."""
         return decode(view, self)
+
+    def checker(self, view: View) -> Checker:
+        """What tells the records that pass their checksums."""
+        return partial(checked_records, grammar=self.grammar)
 
     def read(self, placed: Placed) -> Reading:
         """The meaning of the records."""
@@ -99,6 +113,10 @@ class TekHex:
         records = [_record(*chunk) for chunk in content.chunks()]
         records.append(_record(content.entry_address or 0, b""))
         return content.image(records)
+
+    def write(self, material: Material, way: Writing) -> Image:
+        """The tape that carries `material` in records."""
+        return self.build(hex_program(material, way))
 
 
 def _record(address: int, data: bytes) -> bytes:

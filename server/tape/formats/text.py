@@ -21,6 +21,7 @@ from server.tape.hexadecimal.places import bounded_by_kind
 from server.tape.image import Image, Span
 from server.tape.language import line_number, name_language
 from server.tape.listing import Line, Listing
+from server.tape.material import ENDS, Kind, Material, Pattern, Writing
 from server.tape.parity_findings import parity_findings
 from server.tape.reading_order import likelihood_forward, likelihood_readable
 from server.tape.view import View
@@ -68,6 +69,12 @@ class Text:
     name: ClassVar[str] = "text"
     title: ClassVar[str] = "Text"
     source: ClassVar[str] = "ECMA-6, ECMA-10; ITU-T S.1; EIA RS-244-B"
+    takes: ClassVar[tuple[Kind, ...]] = (Kind.LINES, Kind.BASIC)
+    offers: ClassVar[tuple[Kind, ...]] = (Kind.LINES, Kind.BASIC)
+    codes: ClassVar[tuple[str, ...]] = ("iso-646", "ita2", "ita2-us", "rs-244", "iso-840")
+    idle: ClassVar[tuple[Pattern, ...]] = (Pattern.BLANK, Pattern.RUB_OUT)
+    wakes: ClassVar[bytes | None] = None
+    divides: ClassVar[str] = "each reel is read on its own, in their order"
 
     def recognise(self, view: View) -> Evidence | None:
         """Text where nearly all frames are characters in one parity, and the words make sense."""
@@ -114,6 +121,20 @@ class Text:
         frames = code.write(text, content.parity)
         return Image(bytes(content.leader) + frames + bytes(content.trailer), max(code.levels))
 
+    def write(self, material: Material, way: Writing) -> Image:
+        """The tape that carries the lines of `material`, CR LF after each where the code has it."""
+        code = way.code or self.codes[0]
+        return self.build(
+            TextContent(
+                material.typed,
+                way.parity,
+                line_end=_line_end_in(CODES[code]),
+                leader=ENDS,
+                trailer=ENDS,
+                code=code,
+            )
+        )
+
 
 def _in_iso_646(line: str) -> bytes:
     try:
@@ -127,6 +148,14 @@ def _in_iso_646(line: str) -> bytes:
     if b"\r" in characters or b"\n" in characters:
         raise CannotBuild("a line holds a line end", mend="give it as two lines")
     return characters
+
+
+def _line_end_in(code: Code) -> bytes:
+    try:
+        code.write(b"\r\n", Parity.EVEN)
+    except CannotBuild:
+        return b"\n"
+    return b"\r\n"
 
 
 def _surest(view: View) -> tuple[Code, Evidence] | None:

@@ -7,6 +7,7 @@ from server.tape.findings import CheckStatus
 from server.tape.formats.base import Decoding, Evidence
 from server.tape.image import Image
 from server.tape.listing import Listing
+from server.tape.material import ENDS, Kind, Material, Pattern, Writing
 from server.tape.view import View
 
 CONFIDENCE = 0.01
@@ -19,6 +20,14 @@ class Unrecognised:
     name: ClassVar[str] = "unrecognised"
     title: ClassVar[str] = "Unrecognised"
     source: ClassVar[str] = "none: the frames themselves"
+    takes: ClassVar[tuple[Kind, ...]] = (Kind.FRAMES,)
+    offers: ClassVar[tuple[Kind, ...]] = (Kind.FRAMES,)
+    codes: ClassVar[tuple[str, ...]] = ()
+    idle: ClassVar[tuple[Pattern, ...]] = (Pattern.BLANK, Pattern.RUB_OUT)
+    wakes: ClassVar[bytes | None] = None
+    divides: ClassVar[str] = (
+        "nothing is known of how the frames are loaded: read the reels one after the other"
+    )
 
     def recognise(self, view: View) -> Evidence:
         """Always a little: any frames can be shown, and that says nothing about them."""
@@ -45,3 +54,7 @@ class Unrecognised:
             BadImage: `content` is empty.
         """
         return Image.of(content)
+
+    def write(self, material: Material, way: Writing) -> Image:
+        """The frames of `material` between blank ones."""
+        return Image(bytes(ENDS) + material.data + bytes(ENDS))

@@ -1,13 +1,21 @@
 """What the builders of these formats write: memory, an entry address, and how it is punched."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
+from typing import Final
 
 from server.tape.codes.base import Parity
 from server.tape.codes.iso_646 import Iso646
 from server.tape.errors import CannotBuild
 from server.tape.image import Image
+from server.tape.material import ENDS, Material, Writing
+
+DIVIDES: Final = (
+    "each reel is loaded on its own, in any order but that the last, which may start the program, "
+    "comes last"
+)
+"""Every reel has records of its own, and a record that ends it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,3 +87,16 @@ class HexProgram:
         text = b"".join(record + self.line_end for record in records) + closing
         frames = Iso646().write(text, self.parity)
         return Image(bytes(self.leader) + frames + bytes(self.trailer))
+
+
+def hex_program(material: Material, way: Writing) -> HexProgram:
+    """What a builder writes for `material`."""
+    program = HexProgram(
+        material.memory,
+        material.entry_address,
+        parity=way.parity,
+        leader=ENDS,
+        trailer=ENDS,
+    )
+    length = way.record_length
+    return program if length is None else replace(program, record_length=length)

@@ -11,6 +11,8 @@ from server.tape.twelve_bit.loads import FIELD_WORDS
 
 _HIGHEST_WORD: Final = 0o7777
 
+DIVIDES: Final = "each reel is loaded on its own: it begins with an origin"
+
 
 @dataclass(frozen=True, slots=True)
 class WordProgram:

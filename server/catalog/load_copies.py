@@ -1,0 +1,52 @@
+"""Which tapes carry a content, where they lie, and how they stand: what to take from the shelf."""
+
+from typing import Final
+
+from sqlalchemy import func, select
+from sqlmodel import col
+
+from server.catalog import condition
+from server.catalog.load_sheet_values import Copy
+from server.catalog.vocabulary import Condition, Hazard, Medium
+from server.catalog.work import Work
+from server.store.images import Decoding, Reading
+from server.store.tapes import Tape
+
+MOST_COPIES: Final = 6
+"""A sheet names no more; who needs a seventh looks in the list of tapes."""
+
+
+def of(work: Work, content_sha256: str) -> tuple[tuple[Copy, ...], int]:
+    """The first tapes that gave that content when they were read, and how many more there are."""
+    carrying = col(Tape.id).in_(
+        select(col(Reading.tape_id))
+        .join(Decoding, col(Decoding.image_id) == col(Reading.image_id))
+        .where(
+            col(Decoding.content_sha256) == content_sha256,
+            ~col(Decoding.superseded),
+            col(Reading.tape_id).is_not(None),
+        )
+    )
+    counted = select(func.count()).select_from(Tape).where(carrying)
+    tapes = work.session.scalars(
+        select(Tape)
+        .where(carrying)
+        .order_by(col(Tape.hazard) != Hazard.NONE, col(Tape.accession_key))
+        .limit(MOST_COPIES)
+    )
+    named = tuple(_copy(work, tape) for tape in tapes.all())
+    return named, (work.session.scalar(counted) or 0) - len(named)
+
+
+def _copy(work: Work, tape: Tape) -> Copy:
+    reports = condition.page(work, tape.accession_number, page_size=1).rows
+    newest = reports[0] if reports else None
+    return Copy(
+        accession_number=tape.accession_number,
+        place=tape.place,
+        medium=Medium(tape.medium),
+        condition=Condition(tape.condition),
+        hazard=Hazard(tape.hazard),
+        reported=newest.checked_on if newest else None,
+        advice=newest.advice if newest else "",
+    )

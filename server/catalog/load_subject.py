@@ -1,0 +1,70 @@
+"""What a load sheet is of, as rows: a version with its program, or an image."""
+
+from dataclasses import dataclass
+
+from sqlalchemy import select
+from sqlmodel import col
+
+from server.catalog.errors import NotFound
+from server.catalog.held import image_id_of, known, may_be_id, program_of
+from server.catalog.load_sheet_values import SheetOf
+from server.catalog.work import Work
+from server.store.images import Decoding, ImageRow
+from server.store.programs import Program, Version
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """What a sheet is of, as rows."""
+
+    image_id: int
+    version: Version | None = None
+    program: Program | None = None
+
+
+def subject_of(work: Work, of: SheetOf, *, to_change: bool) -> Subject:
+    """The rows; what is to be changed is kept from everybody else until the work is done."""
+    lock = to_change or None
+    if of.sha256:
+        image_id = image_id_of(work, of.sha256)
+        if lock:
+            work.session.execute(
+                select(col(ImageRow.id)).where(col(ImageRow.id) == image_id).with_for_update()
+            )
+        return Subject(image_id)
+    program = program_of(work, of.program)
+    version = None
+    if may_be_id(of.version):
+        version = work.session.get(Version, of.version, with_for_update=lock)
+    if version is None or version.program_id != program.id:
+        raise NotFound(
+            f"{program.title} has no version of number {of.version}.",
+            where=str(of.version),
+            mend="Look at the versions of the program.",
+        )
+    return Subject(version.image_id, version, program)
+
+
+def best_for(work: Work, sha256: str) -> SheetOf:
+    """Whose sheet goes with an image: a version's, where a master holds the same content.
+
+    Raises:
+        NotFound: the image is not held.
+    """
+    image_id = image_id_of(work, sha256)
+    content = select(col(Decoding.content_sha256)).where(
+        col(Decoding.image_id) == image_id, ~col(Decoding.superseded)
+    )
+    found = work.session.execute(
+        select(col(Version.program_id), col(Version.id))
+        .join(Decoding, col(Decoding.image_id) == col(Version.image_id))
+        .where(
+            col(Decoding.content_sha256) == content.correlate(None).scalar_subquery(),
+            ~col(Decoding.superseded),
+        )
+        .order_by(col(Version.image_id) != image_id, col(Version.id))
+        .limit(1)
+    ).first()
+    if found is None:
+        return SheetOf(sha256=sha256.lower())
+    return SheetOf(program=found[0], version=known(found[1]))
