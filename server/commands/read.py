@@ -92,7 +92,6 @@ def _one_pass(args: Namespace, parts: Parts) -> tuple[Pass, Path]:
     settings, clock = line_settings(args), RealClock()
     rate = rate_of(args, settings)
     frames = max(0, args.frames - (args.from_frame or 0))
-    content_seen = any(any(path.read_bytes()) for path in parts.found())
     line = open_line(settings)
     try:
         say(settings.in_words, FIRST, *AT_THE_READER, to=sys.stderr)
@@ -110,7 +109,6 @@ def _one_pass(args: Namespace, parts: Parts) -> tuple[Pass, Path]:
                 clock=clock,
                 stop=stop,
                 progress=Progress(sys.stderr, clock, total=frames or None, rate=rate),
-                content_seen=content_seen,
             )
             return reader.read(), part.path
     finally:

@@ -73,10 +73,10 @@ class Pass:
 class _Watch:
     """What has come so far, and whether that is the end."""
 
-    def __init__(self, plan: ReadingPlan, clock: Clock, *, content_seen: bool) -> None:
+    def __init__(self, plan: ReadingPlan, clock: Clock) -> None:
         self._plan = plan
         self._clock = clock
-        self._content_seen = content_seen
+        self._content_seen = False
         self._blanks = 0
         self._last = clock.now()
         self.frames = 0
@@ -88,7 +88,7 @@ class _Watch:
         self.tail = (self.tail + frames)[-_TAIL:]
         content = frames.rstrip(b"\0")
         if content:
-            self._content_seen = self._content_seen or any(content)
+            self._content_seen = True
             self._blanks = 0
         self._blanks += len(frames) - len(content)
 
@@ -110,7 +110,7 @@ class _Watch:
 
 
 class TapeReader:
-    """One pass of a tape; `content_seen` says that earlier frames held more than blanks."""
+    """One pass of a tape."""
 
     def __init__(
         self,
@@ -121,7 +121,6 @@ class TapeReader:
         clock: Clock,
         stop: Stop,
         progress: Progress,
-        content_seen: bool = False,
     ) -> None:
         self._line = line
         self._plan = plan
@@ -129,7 +128,7 @@ class TapeReader:
         self._clock = clock
         self._stop = stop
         self._progress = progress
-        self._watch = _Watch(plan, clock, content_seen=content_seen)
+        self._watch = _Watch(plan, clock)
         self._pass = Pass()
         self._held_back = False
 

@@ -67,6 +67,17 @@ def test_an_unverified_image_is_sent_only_with_the_tick(open_page: Open, width: 
     assert decode(download(page, "Download the prepared tape")).decoding.format == "crunched-basic"
 
 
+def test_the_tick_stays_when_the_preview_changes_under_it(open_page: Open, width: int) -> None:
+    page = open_page(width)
+    to_preparing(page, "2018.1")
+    page.get_by_label("Frames a second").fill("10")
+
+    page.get_by_label("I know that this image is not verified.").check()
+
+    expect(page.locator("#preview")).to_contain_text("10 a second")
+    expect(page.get_by_label("I know that this image is not verified.")).to_be_checked()
+
+
 def test_on_paper_the_choices_are_left_out_and_the_cautions_stay(
     open_page: Open, width: int
 ) -> None:

@@ -1,8 +1,5 @@
 """kill -9 at any statement while a punched tape is accessioned: all of it is there, or nothing."""
 
-import os
-import signal
-
 import pytest
 from sqlalchemy import Engine, func, select
 from sqlalchemy.orm import Session
@@ -11,7 +8,7 @@ from server.catalog import punching, read_backs
 from server.catalog.punching_values import Status
 from server.catalog.work import unit_of_work
 from server.settings import Settings
-from server.store.engine import make_engine, reading
+from server.store.engine import reading
 from server.store.tables import (
     Event,
     ImageRow,
@@ -23,7 +20,7 @@ from server.store.tables import (
     Verification,
 )
 from tests import punched
-from tests.faults.test_killed_upload import die_at_statement
+from tests.faults.dying import child_dies
 from tests.punched import SOMEBODY
 
 KEPT = (Event, ImageRow, Punching, ReadBack, Reading, RecordText, Tape, Verification)
@@ -35,19 +32,9 @@ def counts(engine: Engine) -> list[int]:
         return [session.scalar(select(func.count()).select_from(each)) or 0 for each in KEPT]
 
 
-def settle_and_die(settings: Settings, found: read_backs.Compared, fatal: int) -> bool:
-    """Whether a child process that settles died at that statement, and not after the last."""
-    child = os.fork()
-    if child == 0:
-        try:
-            engine = make_engine(settings)
-            die_at_statement(engine, fatal)
-            with unit_of_work(engine, SOMEBODY) as work:
-                read_backs.settle(work, found)
-        finally:
-            os._exit(0)
-    _, status = os.waitpid(child, 0)
-    return os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGKILL
+def settle(engine: Engine, found: read_backs.Compared) -> None:
+    with unit_of_work(engine, SOMEBODY) as work:
+        read_backs.settle(work, found)
 
 
 def test_a_read_back_killed_at_any_statement_leaves_the_punching_as_it_was(
@@ -59,7 +46,7 @@ def test_a_read_back_killed_at_any_statement_leaves_the_punching_as_it_was(
     engine.dispose()  # a forked child must not share connections
 
     for fatal in range(1, MOST_STATEMENTS):
-        if not settle_and_die(settings, found, fatal):
+        if not child_dies(settings, fatal, lambda own: settle(own, found)):
             break
         with unit_of_work(engine, SOMEBODY, writes=False) as work:
             assert punching.get(work, made.id) == made, f"killed at statement {fatal}"

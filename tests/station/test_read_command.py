@@ -123,6 +123,15 @@ def test_a_machine_that_hangs_up_leaves_a_part_and_the_tape_fed_again_completes_
     assert [path.name for path in reel.parent.iterdir()] == ["reel.bin"]
 
 
+def test_a_tape_may_be_fed_again_from_its_very_start_however_long_the_leader(reader, reel, said):
+    _read(reader(FRAMES[:900], Reader.hang_up), reel)
+
+    assert _read(reader(bytes(400) + FRAMES), reel, "--resume") == DONE
+    assert "fed again from frame -400: 900 frames overlap" in said().out
+    assert FRAMES.startswith(reel.read_bytes())
+    assert content(1500) in reel.read_bytes()
+
+
 def test_a_pass_that_does_not_join_is_kept_beside_the_first(reader, reel, said):
     _read(reader(FRAMES[:900], Reader.hang_up), reel)
     said()

@@ -18,7 +18,7 @@ from tests.station.reels import LEADER, TRAILER, content, tape
 def read(tmp_path, clock, progress):
     """Read over a line; the pass, and what the part holds."""
 
-    def run(line, stop=None, content_seen=False, **plan):
+    def run(line, stop=None, **plan):
         with PartFile(tmp_path / "reel.bin.part") as part:
             reader = TapeReader(
                 line,
@@ -27,7 +27,6 @@ def read(tmp_path, clock, progress):
                 clock=clock,
                 stop=stop or Stop(),
                 progress=progress,
-                content_seen=content_seen,
             )
             done = reader.read()
         line.close()
@@ -132,15 +131,6 @@ def test_blanks_before_any_content_are_leader_however_many(machine, read):
     _, kept = read(machine.line())
 
     assert kept.rstrip(b"\0") == bytes(1000) + content(50)
-
-
-def test_after_an_earlier_pass_blanks_alone_are_the_trailer(machine, read):
-    machine.follow(machine.feed(bytes(1000)))
-
-    done, kept = read(machine.line(), content_seen=True)
-
-    assert done.ending is Ending.TRAILER
-    assert len(kept) < 300
 
 
 def test_whatever_rubbish_comes_is_kept_byte_for_byte(machine, read):

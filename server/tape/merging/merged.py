@@ -83,7 +83,7 @@ class AgreementKind(StrEnum):
     EQUAL = "equal"
     """Two readings at least are equal to the merged image, leader and trailer left out."""
     CHECKSUM = "checksum"
-    """Each disputed frame stands in a record that its checksum closes."""
+    """Checksums settle each dispute between leader and trailer."""
     NOT = "not"
 
 

@@ -42,7 +42,7 @@ def tell(
         sources=tuple(teller.source(number) for number in range(len(images))),
         confidence=confidence[verdicts.chosen >= 0].astype(np.float32),
         disputes=disputes,
-        agreement=_agreement(teller.equal(), disputes),
+        agreement=_agreement(teller.equal(), [each for each in disputes if teller.in_data(each)]),
     )
 
 
@@ -96,6 +96,10 @@ class _Teller:
             if column not in known
         ]
         return tuple(sorted(found, key=lambda each: each.column))
+
+    def in_data(self, dispute: Dispute) -> bool:
+        """Whether a dispute lies between leader and trailer."""
+        return self._data.start <= int(self._frame[dispute.column]) < self._data.stop
 
     def _matters(self, columns: NDArray[np.intp]) -> Booleans:
         """Which disputes are about more than how often the frame of a leader is repeated."""
@@ -170,7 +174,10 @@ def _vote(value: int) -> Vote:
 
 
 def _agreement(equal: tuple[int, ...], disputes: Sequence[Dispute]) -> Agreement:
-    """Whether the readings agree by the rule: two are equal, or checksums settle each dispute."""
+    """Whether the readings agree by the rule: two are equal, or checksums settle each dispute.
+
+    Leader and trailer are left out of either.
+    """
     if len(equal) > 1:
         named = ", ".join(str(number + 1) for number in equal[:-1])
         sentence = (
@@ -180,8 +187,9 @@ def _agreement(equal: tuple[int, ...], disputes: Sequence[Dispute]) -> Agreement
         return Agreement(AgreementKind.EQUAL, sentence, equal)
     if disputes and all(each.settled_by is SettledBy.CHECKSUM for each in disputes):
         sentence = (
-            f"No two readings are equal, but each of the {len(disputes)} disputed frames stands "
-            "in a record whose checksum closes with the frame chosen and with no other."
+            f"No two readings are equal, but each of the {len(disputes)} disputed frames between "
+            "leader and trailer stands in a record whose checksum closes with the frame chosen "
+            "and with no other."
         )
         return Agreement(AgreementKind.CHECKSUM, sentence, equal)
     return Agreement(AgreementKind.NOT, _why_not(disputes), equal)
@@ -194,6 +202,6 @@ def _why_not(disputes: Sequence[Dispute]) -> str:
     opened = sum(each.settled_by is SettledBy.OPEN for each in disputes)
     doubt = f", {opened} of them open" if opened else ""
     return (
-        f"No two readings are equal, and of {len(disputes)} disputed frames {others} are not "
-        f"settled by a checksum{doubt}."
+        f"No two readings are equal, and of {len(disputes)} disputed frames between leader and "
+        f"trailer {others} are not settled by a checksum{doubt}."
     )

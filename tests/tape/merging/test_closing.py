@@ -100,6 +100,16 @@ def test_combinations_that_close_as_well_leave_doubt() -> None:
     assert not merged.agreement.agrees
 
 
+def test_a_record_that_either_of_two_changes_closes_stays_in_doubt() -> None:
+    frames = BLOCKS.frames
+    unset = next(at for at in range(700, 760) if frames[at] and not frames[at] & 0x10)
+    is_set = next(at for at in range(unset + 1, 800) if frames[at] & 0x10)
+    wrong, other = spoilt(BLOCKS, (unset, 0x10)), spoilt(BLOCKS, (is_set, 0x10))
+    merged = merge([wrong, wrong, other])
+    assert by(merged) == [SettledBy.OPEN] * 2
+    assert all(each.confidence < 0.6 for each in merged.disputes)
+
+
 def test_no_combination_that_closes_leaves_what_the_votes_say() -> None:
     wrong = spoilt(BLOCKS, (700, 0x10))
     merged = merge([wrong, wrong, spoilt(wrong, (705, 1))])

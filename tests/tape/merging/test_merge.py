@@ -232,6 +232,20 @@ def test_readings_agree_when_checksums_settle_every_dispute() -> None:
     assert [each.settled_by for each in merged.disputes] == [SettledBy.CHECKSUM] * 2
 
 
+def test_a_misread_leader_does_not_keep_readings_from_agreeing() -> None:
+    tape = CHECKSUMMED["absolute-block"](3000)
+    frames = [bytearray(tape.frames) for _ in range(3)]
+    for one, at in zip(frames, (500, 1500, 30), strict=True):
+        one[at] ^= 4
+    frames[2][1700] ^= 8
+    merged = merge([Image(bytes(each)) for each in frames])
+    assert merged.image == tape
+    assert [each.frame for each in merged.disputes] == [30, 500, 1500, 1700]
+    assert merged.disputes[0].settled_by is SettledBy.MAJORITY
+    assert merged.agreement.kind is AgreementKind.CHECKSUM
+    assert "each of the 3 disputed frames" in merged.agreement.sentence
+
+
 def test_readings_do_not_agree_while_doubts_are_open() -> None:
     image = Image(code(2000, 3))
     frames = bytearray(image.frames)
