@@ -60,7 +60,7 @@ def edits(a: bytes, b: bytes, known: int) -> list[tuple[int, int, int, int]]:
 
     Neighbouring changes of one kind are together; one of the two is empty, or both are as long.
     """
-    blocks = Levenshtein.editops(a, b, score_hint=known).as_opcodes()
+    blocks = Levenshtein.opcodes(a, b, score_hint=known)
     return [
         (each.src_start, each.src_end, each.dest_start, each.dest_end)
         for each in blocks

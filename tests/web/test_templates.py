@@ -39,8 +39,8 @@ from server.web.render import environment
 
 MODULES = (
     accounts, code, compared, condition, downloads, errors, families, help, home, images, merged,
-    merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload, vouching, work,
-    labels, load_sheets, punching_steps, punchings,
+    merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload, vouching,
+    work, labels, load_sheets, punching_steps, punchings,
 )  # fmt: skip
 
 PAGES = sorted(
