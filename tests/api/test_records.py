@@ -240,6 +240,8 @@ WRITES = [
     ("POST", "/punchings/1/again"),
     ("POST", "/punchings/1/give-up"),
     ("GET", "/tokens"),
+    ("POST", "/merged-readings"),
+    ("POST", "/merged-readings/1/settlements"),
     ("DELETE", "/tokens/1"),
 ]
 
@@ -250,6 +252,8 @@ BODIES = {
     "/programs": NEW_PROGRAM,
     "/programs/1": {"machine": "x"},
     "/programs/1/versions": {"label": "x", "sha256": SHA},
+    "/merged-readings": {"readings": [1, 2]},
+    "/merged-readings/1/settlements": {"column": 0, "ruling": "no-frame", "note": "x"},
     "/condition-reports": NEW_REPORT,
     "/condition-reports/1": {"advice": "x"},
     f"/images/{SHA}/proof-readings": {"note": "x"},
