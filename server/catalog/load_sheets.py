@@ -22,7 +22,7 @@ from server.catalog.load_sheet_values import (
     TextChange,
 )
 from server.catalog.load_subject import Subject, subject_of
-from server.catalog.side_by_side import shown
+from server.catalog.side_by_side import Shown, shown, worded
 from server.catalog.work import Role, Work
 from server.store.load_sheets import LoadSheet, LoadSheetText
 from server.store.people import Person
@@ -266,11 +266,15 @@ def _name(work: Work, text: LoadSheetText) -> str:
 def _changes(before: Texts, after: Texts) -> Sequence[TextChange]:
     """The texts that differ, line by line."""
     return [
-        TextChange(name, shown(align(left, right, language=None), left, right, everything=True))
+        TextChange(name, _rows(_lines(before[name]), _lines(after[name])))
         for name in FIELDS
         if before[name] != after[name]
-        for left, right in [(_lines(before[name]), _lines(after[name]))]
     ]
+
+
+def _rows(left: Sequence[Line], right: Sequence[Line]) -> tuple[Shown, ...]:
+    rows = shown(align(left, right, language=None), left, right, everything=True)
+    return tuple(worded(rows, language=None))
 
 
 def _lines(text: str) -> tuple[Line, ...]:

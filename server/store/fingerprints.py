@@ -1,7 +1,7 @@
 """The index of fingerprints: which images share most with one, rare ones weighing more.
 
 A fingerprint that many images have says little, and reading all who have it would make the cost
-grow with the library; so of each only the newest 16 holders are read, and each of so many counts
+grow with the library; so of each only the newest 24 holders are read, and each of so many counts
 for one in so many. One statement, one round trip, whichever the database.
 """
 
@@ -43,11 +43,13 @@ TELLING_NUMBER: Final = 16
 `TELLING_NUMBER`, may be kin; of few fingerprints, an eighth and a quarter are enough.
 
 Measured on the 100,000 tapes of `tests.bench.bench_kin_truth`, where 340 queries find 591 kin,
-parts too: the least of those weighs 2.7 and shares 9. Of others, 32 are compared for nothing;
-they would be ten times as many if 8 were as telling as 16."""
+parts too: the least of those weighs 2.7 and shares 9. Of others, 37 are compared for nothing;
+they would be 227 if 8 were as telling as 16."""
 
-HOLDERS: Final = 16
-"""The most images that are read for one fingerprint; with 64 the same kin are found."""
+HOLDERS: Final = 24
+"""The most images that are read for one fingerprint; more than the kin that are kept.
+
+With 64 the same kin are found."""
 
 MOST: Final = 20
 """The most candidates that are worth an exact comparison."""

@@ -104,6 +104,15 @@ def test_a_port_that_fails_with_frames_under_way_gives_a_range(scripted, reel, s
     assert "more may have gone" in told.err
 
 
+@pytest.fixture
+def interruptible():
+    """Ctrl-C as a terminal has it; a run in the background is started without."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.usefixtures("interruptible")
 def test_a_second_ctrl_c_stops_at_once():
     with Stop() as stop:
         os.kill(os.getpid(), signal.SIGINT)
