@@ -8,9 +8,9 @@ listings are ranked: all that hold a common word could not be, in a large librar
 
 from collections.abc import Iterator
 from itertools import islice
-from typing import Final
+from typing import Any, Final
 
-from sqlalchemy import bindparam, func, select
+from sqlalchemy import Select, bindparam, func, select
 from sqlmodel import col
 
 from server.catalog import search_facets, search_help, search_hits
@@ -22,7 +22,15 @@ from server.catalog.search_ranking import RANKED, as_words
 from server.catalog.search_values import Hit, HitKind, SearchHelp, SearchPage, SearchQuery
 from server.catalog.work import Work
 from server.store.images import ImageRow
-from server.store.search import fields_beside, is_scanned, keys, newest, plain, text_holds
+from server.store.search import (
+    fields_beside,
+    is_scanned,
+    keys,
+    newest,
+    plain,
+    record_of,
+    text_holds,
+)
 from server.store.texts import LISTINGS, RECORDS, RecordText
 
 __all__ = ["COUNTED", "LINES_SHOWN", "Hit", "HitKind", "SearchPage", "SearchQuery", "find"]
@@ -88,7 +96,8 @@ class _Search:
         self._query = query
         self._listings = of_listings(query, LISTINGS.key)
         self._records = [of_records(query)]
-        self._ranked_here: list[int] | None = None
+        self._newest_here: list[int] | None = None
+        self._all_records: set[tuple[str, int]] | None = None
 
     def places(self, after: Place | None) -> Iterator[Place]:
         """The places after `after`, one after the other."""
@@ -106,20 +115,29 @@ class _Search:
                 after = Place(Stage(min(stage + 1, Stage.OLDER)), 0, after.newest)
 
     def counts(self) -> list[int]:
-        """How many records and listings; one more than `COUNTED` where more than that."""
-        records = (
-            keys(self._session, RECORDS, self._query.q)
-            .where(*self._records)
-            .with_only_columns(col(RecordText.kind), col(RecordText.object_id))
-            .distinct()
-        )
-        listings = keys(self._session, LISTINGS, self._query.q).where(*self._listings)
-        counted = [
-            select(func.count()).select_from(found.limit(COUNTED + 1).subquery()).scalar_subquery()
-            for found in (records, listings)
+        """How many records and listings; one more than `COUNTED` where more than that.
+
+        What `places` looked up on the way is not counted again.
+        """
+        records, listings = self._all_records, self._newest_here
+        return [
+            self._count_of(self._record_ids()) if records is None else len(records),
+            self._count_of(self._listing_ids()) if listings is None else len(listings),
+            len(list(self._digests(None, 0))),
         ]
-        found = self._session.connection().execute(select(*counted)).one()
-        return [*found, len(list(self._digests(None, 0)))]
+
+    def _record_ids(self) -> Select[*tuple[Any, ...]]:
+        found = keys(self._session, RECORDS, self._query.q).where(*self._records)
+        record = col(RecordText.kind), col(RecordText.object_id)
+        return found.with_only_columns(*record).distinct()
+
+    def _listing_ids(self) -> Select[*tuple[Any, ...]]:
+        return keys(self._session, LISTINGS, self._query.q).where(*self._listings)
+
+    def _count_of(self, found: Select[*tuple[Any, ...]]) -> int:
+        some = found.limit(COUNTED + 1).subquery()
+        counted = select(func.count()).select_from(some)
+        return self._session.connection().execute(counted).scalar_one()
 
     def _newest_listing(self) -> int:
         return self._session.connection().scalar(_NEWEST) or 0
@@ -163,6 +181,8 @@ class _Search:
                 before=before,
                 only=self._records,
             )
+            if before is None and len(found) < most:
+                self._all_records = {record_of(key)[::2] for key in found}
             told = self._told_before(found)
             yield from (Place(Stage.RECORD, key, top) for key in found if key not in told)
             if len(found) < most:
@@ -203,16 +223,17 @@ class _Search:
 
     def _window(self, top: int) -> list[int]:
         """The newest listings that hold the run, as many as are ranked."""
-        if self._ranked_here is None:
-            self._ranked_here = newest(
+        if self._newest_here is None:
+            # As many as are counted, so that nothing is looked up twice.
+            self._newest_here = newest(
                 self._session,
                 LISTINGS,
                 [self._query.q],
-                RANKED,
+                COUNTED + 1,
                 before=top + 1,
                 only=self._listings,
             )
-        return self._ranked_here
+        return self._newest_here[:RANKED]
 
     def _older(self, after: Place | None, top: int) -> Iterator[Place]:
         if after is None:
