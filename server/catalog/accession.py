@@ -145,18 +145,17 @@ def _keep_decoding(work: Work, examined: Examined, image_id: int) -> None:
 def _same_content(work: Work, examined: Examined, image_id: int) -> str | None:
     if not examined.decoded.decoding.content:
         return None
-    return work.session.scalar(
-        select(col(ImageRow.sha256))
-        .join(Decoding, col(Decoding.image_id) == col(ImageRow.id))
-        .where(
-            col(Decoding.content_sha256) == examined.content_sha256,
-            col(Decoding.format) == examined.decoded.decoding.format,
-            ~col(Decoding.superseded),
-            col(ImageRow.id) != image_id,
+    # Asked for their first, or for their format too, a database may go through all there are.
+    sharing = work.session.execute(
+        select(col(Decoding.image_id), col(Decoding.format)).where(
+            col(Decoding.content_sha256) == examined.content_sha256, ~col(Decoding.superseded)
         )
-        .order_by(col(ImageRow.id))
-        .limit(1)
     )
+    mine = examined.decoded.decoding.format
+    same = [other for other, name in sharing if name == mine and other != image_id]
+    if not same:
+        return None
+    return work.session.scalar(select(col(ImageRow.sha256)).where(col(ImageRow.id) == min(same)))
 
 
 def _notes(examined: Examined, levels: int, tape: Tape | None) -> tuple[str, ...]:

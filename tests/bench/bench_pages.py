@@ -155,7 +155,7 @@ def served(application: str, extra: dict[str, str], database: str) -> Iterator[W
 
 
 def wait_for(port: int) -> None:
-    for _ in range(200):
+    for _ in range(600):
         try:
             socket.create_connection(("127.0.0.1", port), 1).close()
         except OSError:
