@@ -78,9 +78,7 @@ def memory(work: Work, comparison: Comparison) -> MemoryComparison | None:
     writing = _writing_of(a, b)
     changes = memory_changes(left, right, moved_by, writing.cell_bytes)
     found = tuple(islice(changes, MOST_TOLD + 1))
-    return MemoryComparison(
-        found[:MOST_TOLD], len(found) > MOST_TOLD, writing, moved_by // writing.cell_bytes
-    )
+    return MemoryComparison(found[:MOST_TOLD], len(found) > MOST_TOLD, writing, moved_by)
 
 
 def _writing_of(a: ImageRecord, b: ImageRecord) -> Writing:
