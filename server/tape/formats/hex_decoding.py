@@ -8,7 +8,7 @@ import numpy as np
 
 from server.tape.codes.base import Characters
 from server.tape.dump import WIDTH, Cells, Integers, cell_lines
-from server.tape.findings import CheckStatus, Finding, Severity, check_status
+from server.tape.findings import CheckStatus, Finding, check_status
 from server.tape.formats.base import Decoding, Loader, LoadRange
 from server.tape.hexadecimal.end_findings import end_findings
 from server.tape.hexadecimal.failures import Failing, Failure, kept
@@ -21,6 +21,7 @@ from server.tape.listing import MOST_LINES, Line, Listing
 from server.tape.load_findings import memory_findings
 from server.tape.loading import Memory, assemble, loaded_runs
 from server.tape.parity_findings import parity_findings
+from server.tape.unlisted import lines_unlisted
 from server.tape.view import View
 
 _SKIPPED = bytes(range(0x21)) + b"\x7f"
@@ -179,17 +180,8 @@ def _unlisted(cells: Cells, lines: tuple[Line, ...]) -> list[Finding]:
     if not beyond.size:
         return []
     start, stop = int(cells.starts[beyond].min()), int(cells.stops[beyond].max())
-    return [
-        Finding(
-            kind="lines-unlisted",
-            severity=Severity.WARNING,
-            frame=start,
-            frames=stop - start,
-            message=f"only the first {MOST_LINES} lines of the dump are listed; what lies beyond "
-            "is loaded all the same",
-            advice="no machine has so much memory in so many places: check the addresses",
-        )
-    ]
+    advice = "no machine has so much memory in so many places: check the addresses"
+    return [lines_unlisted(start, stop, "what lies beyond is loaded all the same", advice)]
 
 
 def _parity(view: View, characters: Characters, span: Span) -> list[Finding]:

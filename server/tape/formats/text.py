@@ -24,6 +24,7 @@ from server.tape.listing import MOST_LINES, Line, Listing
 from server.tape.material import ENDS, Kind, Material, Pattern, Writing
 from server.tape.parity_findings import parity_findings
 from server.tape.reading_order import likelihood_forward, likelihood_readable
+from server.tape.unlisted import lines_unlisted
 from server.tape.view import View
 
 _LINE_END = re.compile(rb"\r*\n(?:\r(?![\r\n]))?|\r+")
@@ -259,16 +260,7 @@ def _unlisted(characters: Characters, listing: Listing) -> list[Finding]:
     if len(listing) < MOST_LINES:
         return []
     start, stop = listing.lines[-1].frame, int(characters.frames[-1]) + 1
-    return [
-        Finding(
-            kind="lines-unlisted",
-            severity=Severity.WARNING,
-            frame=start,
-            frames=stop - start,
-            message=f"only the first {MOST_LINES} lines are listed; the image is kept whole",
-            advice="no tape is so long: check the reader, or cut the file into its tapes",
-        )
-    ]
+    return [lines_unlisted(start, stop, "the image is kept whole")]
 
 
 def _missing_lines(listing: Listing, language: str | None) -> list[Finding]:
