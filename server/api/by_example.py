@@ -15,6 +15,7 @@ from server.catalog.by_example import Answer, Example
 from server.catalog.byte_values import ByteHit, BytePage, BytePlace, ByteQuery
 from server.catalog.uploads import Upload
 from server.inspection import Fields
+from server.tape.cpu.notation import Notation
 
 router = APIRouter(tags=["search"])
 
@@ -22,9 +23,11 @@ router = APIRouter(tags=["search"])
 class BytePlaceOut(Fields):
     """One place where the bytes stand."""
 
-    at: int = Field(description="Frame, or address, of the first of them.")
+    at: int = Field(description="Frame, or address of the cell, of the first of them.")
     before: str = Field(description="The bytes before them, in hexadecimal.")
-    found: str = Field(description="The bytes themselves, in hexadecimal.")
+    found: str = Field(
+        description="The bytes themselves, in hexadecimal; of memory, all bytes of their cells."
+    )
     after: str = Field(description="The bytes after them, in hexadecimal.")
     line: int | None = Field(description="Line of the listing, counted from 1, or null.")
 
@@ -47,6 +50,10 @@ class ByteHitOut(Fields):
     title: str = Field(description="Best name there is for it.")
     tape: str | None = Field(description="Accession number of its first tape, or null.")
     format: str = Field(description="Format of the image.")
+    notation: Notation = Field(description="How the people of its machine wrote numbers.")
+    cell_bytes: int = Field(
+        description="Bytes of the cells that places count, 1 or 2; of two the high one first."
+    )
     count: int = Field(description="How many places in it, at most 1,000.")
     places: list[BytePlaceOut] = Field(description="The first few of them.")
 
@@ -58,6 +65,8 @@ class ByteHitOut(Fields):
             title=hit.title,
             tape=hit.accession,
             format=hit.format,
+            notation=hit.writing.notation,
+            cell_bytes=hit.writing.cell_bytes,
             count=hit.count,
             places=[BytePlaceOut.of(place) for place in hit.places],
         )

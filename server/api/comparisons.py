@@ -200,7 +200,7 @@ def compare_memory(
         raise _nothing_beside(sha256, other, "do not both load memory")
     return MemoryChangesOut(
         **_paged(request, response, found.changes, page),
-        cell_bytes=found.cells.bytes,
+        cell_bytes=found.writing.cell_bytes,
         moved_by=found.moved_by,
         more=found.more,
     )

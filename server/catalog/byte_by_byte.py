@@ -16,7 +16,7 @@ from server.catalog.records import Comparison, ImageRecord
 from server.catalog.work import Work
 from server.tape.bytes_diff import BytesChange, ChangeKind, frame_changes, memory_changes
 from server.tape.image import Image, Orientation, Span
-from server.tape.machine_terms import Cells, cells_of
+from server.tape.machine_notation import HEXADECIMAL, Writing, writing_of
 from server.tape.program_view import BARE
 
 MOST_TOLD: Final = 10_000
@@ -30,18 +30,18 @@ MOST_CHANGES: Final = 3000
 class MemoryComparison:
     """Where the memory of two images differs, by rising address; `more` says that there is more.
 
-    Places are cells of `cells`; the right image stands `moved_by` cells higher.
+    Places are cells as `writing` writes them; the right image stands `moved_by` cells higher.
     """
 
     changes: tuple[BytesChange, ...]
     more: bool
-    cells: Cells
+    writing: Writing
     moved_by: int
 
     @property
     def tally(self) -> Mapping[ChangeKind, int]:
         """How many cells the differences told hold, by what became of them."""
-        return _tally(self.changes, self.cells.bytes)
+        return _tally(self.changes, self.writing.cell_bytes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,13 +74,17 @@ def memory(work: Work, comparison: Comparison) -> MemoryComparison | None:
     left, right = both[first].memory, both[second].memory
     if not left or not right:
         return None
-    cells = cells_of(a.format) if cells_of(a.format) == cells_of(b.format) else Cells()
     moved_by = comparison.kinship.moved_by
-    changes = memory_changes(left, right, moved_by, cells.bytes)
+    writing = _writing_of(a, b)
+    changes = memory_changes(left, right, moved_by, writing.cell_bytes)
     found = tuple(islice(changes, MOST_TOLD + 1))
-    return MemoryComparison(
-        found[:MOST_TOLD], len(found) > MOST_TOLD, cells, moved_by // cells.bytes
-    )
+    return MemoryComparison(found[:MOST_TOLD], len(found) > MOST_TOLD, writing, moved_by)
+
+
+def _writing_of(a: ImageRecord, b: ImageRecord) -> Writing:
+    """How the machine of both wrote; bytes in hexadecimal where the two had different habits."""
+    left, right = (writing_of(each.format) for each in (a, b))
+    return left if left == right else HEXADECIMAL
 
 
 def frames(work: Work, comparison: Comparison) -> FrameComparison | None:

@@ -15,16 +15,17 @@ from sqlmodel import col
 from server.catalog.byte_pattern import BytePattern, read
 from server.catalog.byte_values import ByteHit, BytePage, BytePlace, ByteQuery, Where
 from server.catalog.held import titles
-from server.catalog.line_places import by_address, by_frame, line_at
+from server.catalog.line_places import Starts, by_address, by_frame, line_at
 from server.catalog.work import Work
 from server.store.grams import grams_asked
 from server.store.images import Decoding, ImageRow
 from server.store.listings import unpack_listing
 from server.store.loaded import FRAMES, MEMORY, LoadedRun, having
+from server.tape.machine_notation import Writing, writing_of
 
 PLACES_SHOWN: Final = 3
 AROUND: Final = 8
-"""Bytes shown before and after a place."""
+"""Bytes shown before and after a place; even, so that they are whole words too."""
 
 COUNTED_PLACES: Final = 1000
 """Places in one image are counted so far."""
@@ -35,7 +36,7 @@ READ_AT_ONCE: Final = 30_000_000
 
 
 class _Run(NamedTuple):
-    """Bytes that are read: their key in the index, their image, and where they begin."""
+    """Bytes that are read: their key in the index, their image, and the cell they begin with."""
 
     key: int
     image_id: int
@@ -124,23 +125,37 @@ def _hits(work: Work, where: Where, held: list[_Held], size: int) -> Iterator[By
         image = images[run.image_id]
         lines = unpack_listing(image.listing).lines
         line_of = by_address(lines) if where is Where.MEMORY else by_frame(lines)
+        writing = _writing(image.format, image.processor, where)
         yield ByteHit(
             sha256=image.sha256,
             title=names[run.image_id].title,
             accession=names[run.image_id].accession,
             format=image.format,
+            writing=writing,
             count=len(places),
             places=tuple(
-                BytePlace(
-                    at=run.start + place,
-                    before=run.data[max(0, place - AROUND) : place],
-                    found=run.data[place : place + size],
-                    after=run.data[place + size : place + size + AROUND],
-                    line=line_at(line_of, run.start + place),
-                )
+                _place(run, place, size, writing.cell_bytes, line_of)
                 for place in places[:PLACES_SHOWN]
             ),
         )
+
+
+def _writing(format_name: str, processor: dict[str, Any] | None, where: Where) -> Writing:
+    writing = writing_of(format_name, processor["processor"] if processor else None)
+    return writing if where is Where.MEMORY else writing.of_frames
+
+
+def _place(run: _Run, place: int, size: int, cell: int, line_of: Starts) -> BytePlace:
+    """The place `place` bytes into the run, the `size` bytes there widened to whole cells."""
+    start, stop = place - place % cell, place + size + -(place + size) % cell
+    at = run.start + start // cell
+    return BytePlace(
+        at=at,
+        before=run.data[max(0, start - AROUND) : start],
+        found=run.data[start:stop],
+        after=run.data[stop : stop + AROUND],
+        line=line_at(line_of, at),
+    )
 
 
 def _images(ids: list[int]) -> Select[*tuple[Any, ...]]:
@@ -149,6 +164,7 @@ def _images(ids: list[int]) -> Select[*tuple[Any, ...]]:
             col(Decoding.image_id),
             col(ImageRow.sha256),
             col(Decoding.format),
+            col(Decoding.processor),
             col(Decoding.listing),
         )
         .join(ImageRow, col(ImageRow.id) == col(Decoding.image_id))

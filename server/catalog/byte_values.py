@@ -8,6 +8,7 @@ from pydantic import Field, StringConstraints
 
 from server.catalog.byte_pattern import Base
 from server.catalog.inputs import Input, OrNone
+from server.tape.machine_notation import Writing
 
 
 class Where(StrEnum):
@@ -33,6 +34,9 @@ class ByteQuery(Input):
 class BytePlace:
     """One place: the frame or the address of the first byte, and the bytes there and around.
 
+    In memory all three are whole cells, so that those `found` may hold a byte more than was asked
+    for at either end, where a cell has two.
+
     `line` is the line of the listing that it belongs to, counted from 1, where there is one.
     """
 
@@ -45,12 +49,16 @@ class BytePlace:
 
 @dataclass(frozen=True, slots=True)
 class ByteHit:
-    """An image that holds the bytes; of all `count` places, the first few."""
+    """An image that holds the bytes; of all `count` places, the first few.
+
+    `writing` is how the people of its machine wrote such bytes, and the addresses of the cells.
+    """
 
     sha256: str
     title: str
     accession: str | None
     format: str
+    writing: Writing
     count: int
     places: tuple[BytePlace, ...]
 

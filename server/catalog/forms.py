@@ -13,6 +13,7 @@ from server.store.listings import unpack_listing
 from server.tape.identify import decode
 from server.tape.kinship import NormalForm
 from server.tape.listing import Listing
+from server.tape.machine_notation import writing_of
 from server.tape.normal_form import form_of, is_textual
 
 _DECODED = (
@@ -59,16 +60,20 @@ def _form(work: Work, held: _Held) -> NormalForm:
     """The normal form of an image held, out of no more of its decoding than it needs."""
     textual = is_textual(held.format, held.language)
     listing = unpack_listing(held.listing) if textual else Listing()
-    memory = {} if textual else _memory(work, held)
-    return form_of(held.format, held.language, listing, held.content, memory)
+    memory, cell_bytes = ({}, 1) if textual else _memory(work, held)
+    return form_of(held.format, held.language, listing, held.content, memory, cell_bytes)
 
 
-def _memory(work: Work, held: _Held) -> Mapping[int, bytes]:
-    """What the image loads: not stored, but read from its frames again, lettering and parts too."""
+def _memory(work: Work, held: _Held) -> tuple[Mapping[int, bytes], int]:
+    """What the image loads, and the bytes of a cell.
+
+    Not stored, but read from its frames again, lettering and parts too.
+    """
     if not held.load_ranges:
-        return {}
+        return {}, writing_of(held.format).cell_bytes
     frames = work.session.scalar(
         select(col(ImageRow.frames)).where(col(ImageRow.id) == held.image_id)
     )
     assert frames is not None
-    return decode(frames, held.levels).decoding.memory_by_byte
+    decoding = decode(frames, held.levels).decoding
+    return decoding.memory_by_byte, decoding.cell_bytes

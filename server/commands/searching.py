@@ -82,9 +82,8 @@ def _show_bytes(hit: ByteHit, where: str, *, as_json: bool) -> None:
         return
     say(f"{hit.accession or hit.sha256}  {hit.title}, {hit.format}: {hit.count:,}")
     for place in hit.places:
-        at = f"{place.at:04X}" if where == "memory" else f"frame {place.at}"
-        parts = (place.before, place.found, place.after)
-        before, found, after = (part.hex(" ").upper() for part in parts)
+        at = hit.writing.address(place.at) if where == "memory" else f"frame {place.at}"
+        before, found, after = map(hit.writing.cells, (place.before, place.found, place.after))
         say(f"  {at}: {before} [{found}] {after}")
 
 

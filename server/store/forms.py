@@ -1,7 +1,8 @@
 """Normal forms as they are stored: what a query for kin compares, ready made.
 
 A packed form is JSON, compressed: the lines and their numbers of a listing, the runs of memory
-(in hexadecimal) of what loads some. The content stands beside it in the decoding already.
+(in hexadecimal) of what loads some, and the bytes of a cell. The content stands beside it in the
+decoding already.
 """
 
 import json
@@ -17,7 +18,7 @@ from server.store.images import Decoding
 from server.store.row import Row
 from server.tape.normal_form import NormalForm
 
-RELEASE = 1
+RELEASE = 2
 """Raised whenever the same decoding would be brought to another form, or be packed otherwise."""
 
 _QUICK = 1
@@ -83,14 +84,15 @@ def kept(session: Session, image_ids: set[int]) -> Mapping[int, NormalForm]:
 
 def _pack(form: NormalForm) -> bytes:
     memory = [[start, run.hex()] for start, run in form.memory]
-    stands = [form.lines, form.keys, memory]
+    stands = [form.lines, form.keys, memory, form.cell_bytes]
     return zlib.compress(json.dumps(stands, separators=(",", ":")).encode(), _QUICK)
 
 
 def _unpack(packed: bytes) -> dict[str, Any]:
-    lines, keys, memory = json.loads(zlib.decompress(packed))
+    lines, keys, memory, cell_bytes = json.loads(zlib.decompress(packed))
     return {
         "lines": tuple(lines),
         "keys": tuple(keys),
         "memory": tuple((start, bytes.fromhex(run)) for start, run in memory),
+        "cell_bytes": cell_bytes,
     }

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from rapidfuzz.distance import Levenshtein
 
 from server.tape.edit_distance import distance
+from server.tape.memory_cells import cells_in
 from server.tape.normal_form import MemoryRun
 from server.tape.relocation import put_back
 
@@ -57,13 +58,13 @@ class BytesChange:
 def memory_changes(
     a: Sequence[MemoryRun], b: Sequence[MemoryRun], moved_by: int = 0, cell_bytes: int = 1
 ) -> Iterator[BytesChange]:
-    """What differs from the memory `a` to `b`, which stands `moved_by` bytes higher.
+    """What differs from the memory `a` to `b`, which stands `moved_by` cells higher.
 
-    Addresses count bytes in `a`, `b` and `moved_by`; in the changes, cells of `cell_bytes` bytes
-    (1, or 2 with the high one first), and a cell of which one byte differs is told as a whole.
+    Addresses count bytes in `a` and `b`; in the changes, cells of `cell_bytes` bytes (1, or 2
+    with the high one first), and a cell of which one byte differs is told as a whole.
     """
-    back = put_back(a, b) if moved_by else None
-    shifted = [(start - moved_by, run) for start, run in b]
+    back = put_back(a, b, cell_bytes) if moved_by else None
+    shifted = [(start - moved_by * cell_bytes, run) for start, run in b]
     addresses, (left, right, still) = _side_by_side(
         cell_bytes, a, shifted, back.memory if back else shifted
     )
@@ -82,7 +83,7 @@ def memory_changes(
             yield BytesChange(
                 kind,
                 place,
-                place + moved_by // cell_bytes,
+                place + moved_by,
                 b"" if kind is ChangeKind.ADDED else _bytes(left[run], cell_bytes),
                 b"" if kind is ChangeKind.REMOVED else _bytes(right[run], cell_bytes),
             )
@@ -100,7 +101,7 @@ Integers = NDArray[np.int64]
 
 def _side_by_side(cell_bytes: int, *sides: Sequence[MemoryRun]) -> tuple[Integers, list[Integers]]:
     """All addresses that any side loads, and what stands at each on every side."""
-    flat = [_flat(side, cell_bytes) for side in sides]
+    flat = [cells_in(side, cell_bytes) for side in sides]
     addresses = np.unique(np.concatenate([places for places, _ in flat]))
     told = []
     for places, values in flat:
@@ -108,16 +109,6 @@ def _side_by_side(cell_bytes: int, *sides: Sequence[MemoryRun]) -> tuple[Integer
         column[np.searchsorted(addresses, places)] = values
         told.append(column)
     return addresses, told
-
-
-def _flat(memory: Sequence[MemoryRun], cell_bytes: int) -> tuple[Integers, Integers]:
-    """The address of each cell loaded, and what it holds."""
-    data = np.frombuffer(b"".join(run for _, run in memory), f">u{cell_bytes}").astype(np.int64)
-    addresses = [
-        np.arange(start // cell_bytes, (start + len(run)) // cell_bytes, dtype=np.int64)
-        for start, run in memory
-    ]
-    return np.concatenate([np.empty(0, np.int64), *addresses]), data
 
 
 def _bytes(cells: Integers, cell_bytes: int) -> bytes:

@@ -15,12 +15,12 @@ from itertools import pairwise
 from math import floor
 
 import numpy as np
-from numpy.typing import NDArray
 
 from server.tape.alignment import Pair, common, gaps, numbered
 from server.tape.edit_distance import affordable, at_least, counts, distance
 from server.tape.line_pairs import Keyed, pair
-from server.tape.normal_form import MemoryRun, NormalForm
+from server.tape.memory_cells import cells_in
+from server.tape.normal_form import MemoryRun, NormalForm, common_cell
 
 _SHARED = 8
 """Beyond what is affordable, one in so many different lines or runs must be in both."""
@@ -120,9 +120,10 @@ def _of_sides(
 
 def _told(a: NormalForm, b: NormalForm, in_frames: Changes) -> Changes:
     """The changes by address, unless one byte put in moves all that follow it."""
-    in_addresses = _by_address(a.memory, b.memory, in_frames)
+    cell = common_cell(a, b)
+    in_addresses = _by_address(a.memory, b.memory, cell, in_frames)
     all_told = in_addresses.added + in_addresses.removed + in_addresses.changed
-    return in_addresses if 0 < all_told <= 2 * in_frames.distance else in_frames
+    return in_addresses if 0 < all_told * cell <= 2 * in_frames.distance else in_frames
 
 
 def _most(longer: int, cutoff: float) -> int:
@@ -190,22 +191,17 @@ def runs_of(data: bytes, every: int) -> list[bytes]:
     return [data[start:stop] for start, stop in pairwise([0, *cuts, len(data)])]
 
 
-def _by_address(a: Sequence[MemoryRun], b: Sequence[MemoryRun], told: Changes) -> Changes:
-    """The same changes, counted in addresses."""
-    (at_a, bytes_a), (at_b, bytes_b) = _flat(a), _flat(b)
+def _by_address(
+    a: Sequence[MemoryRun], b: Sequence[MemoryRun], cell_bytes: int, told: Changes
+) -> Changes:
+    """The same changes, counted in addresses, each of which is that of a cell."""
+    (at_a, held_a), (at_b, held_b) = (cells_in(each, cell_bytes) for each in (a, b))
     both, left, right = np.intersect1d(at_a, at_b, assume_unique=True, return_indices=True)
     return Changes(
         distance=told.distance,
         longer=told.longer,
         added=len(at_b) - len(both),
         removed=len(at_a) - len(both),
-        changed=int(np.count_nonzero(bytes_a[left] != bytes_b[right])),
+        changed=int(np.count_nonzero(held_a[left] != held_b[right])),
         unit=Unit.ADDRESS,
     )
-
-
-def _flat(memory: Sequence[MemoryRun]) -> tuple[NDArray[np.int64], NDArray[np.uint8]]:
-    """Every address of `memory`, and the byte at each."""
-    addresses = [np.arange(start, start + len(run), dtype=np.int64) for start, run in memory]
-    data = b"".join(run for _, run in memory)
-    return np.concatenate([np.empty(0, np.int64), *addresses]), np.frombuffer(data, np.uint8)

@@ -6,7 +6,7 @@ Lines begin at addresses that sixteen divides; a byte that nothing loaded is lef
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Final, NamedTuple
 
@@ -43,6 +43,15 @@ class Cells:
     starts: Integers
     stops: Integers
     damaged: NDArray[np.bool_]
+
+    def until(self, stop: int) -> "Cells":
+        """The first `stop` of them."""
+        return replace(
+            self,
+            addresses=self.addresses[:stop],
+            values=self.values[:stop],
+            sources=self.sources[:stop],
+        )
 
 
 class Rows(NamedTuple):
@@ -88,11 +97,19 @@ def dump_lines(data: bytes, frame: int, address: int = 0) -> tuple[Line, ...]:
     return tuple(map(_line, zip(texts, frames, counts, keys.tolist(), strict=True)))
 
 
-def cell_lines(cells: Cells, damaged_mark: str = "  damaged") -> tuple[Line, ...]:
-    """The dump of `cells`; a line with bytes of a damaged record ends in `damaged_mark`."""
+def cell_lines(
+    cells: Cells, damaged_mark: str = "  damaged", most: int | None = None
+) -> tuple[Line, ...]:
+    """The dump of `cells`, the first `most` lines of it.
+
+    A line with bytes of a damaged record ends in `damaged_mark`.
+    """
     if not cells.values.size:
         return ()
     rows = rows_of(cells, WIDTH)
+    if most is not None and rows.keys.size > most:
+        cells = cells.until(int(rows.first[most]))
+        rows = rows_of(cells, WIDTH)
     matrix = np.zeros((rows.keys.size, WIDTH), np.uint8)
     matrix.ravel()[rows.at] = cells.values
     texts = _texts(rows.keys, matrix, _missing(rows.counts, rows.at))
@@ -175,7 +192,10 @@ def _texts(keys: Integers, matrix: Bytes, missing: _Missing) -> list[str]:
 
 
 def _blank(page: Bytes, columns: slice, mask: NDArray[np.bool_], rows: NDArray[np.intp]) -> None:
-    page[rows, columns] = np.where(mask, ord(" "), page[rows, columns])
+    if rows.size == len(page):
+        np.copyto(page[:, columns], ord(" "), where=mask)
+    else:
+        page[rows, columns] = np.where(mask, ord(" "), page[rows, columns])
 
 
 def _address_digits(highest: int) -> int:

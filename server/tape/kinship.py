@@ -66,10 +66,11 @@ class Kinship:
     characters of the normal listings, or in bytes or frames of what is no listing. `added` counts
     what is in b only, `removed` what is in a only, `changed` what is in both but not the same, in
     `unit`. Both are told after renumbering (`renumbered`) and after moving b back by `moved_by`
-    addresses, where that leaves less to tell. Of a part, `similarity` is the one to where it
-    stands in the whole; the distance leads there and takes out the rest. Unrelated images are
-    compared no further than the cut-off: similarity 0, and the distance of taking all out and
-    putting all in.
+    addresses, where that leaves less to tell. An address is that of a cell: where both load words
+    of 12 bits, one that changed is one, though the distance counts its bytes. Of a part,
+    `similarity` is the one to where it stands in the whole; the distance leads there and takes
+    out the rest. Unrelated images are compared no further than the cut-off: similarity 0, and the
+    distance of taking all out and putting all in.
     """
 
     kind: Kind

@@ -2,9 +2,12 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from server.tape.image import Image, Orientation, Span
+
+MOST_LINES: Final = 200_000
+"""More lines than the longest roll has frames are not listed; the image keeps them."""
 
 
 class Line(NamedTuple):

@@ -3,6 +3,7 @@
 A cell is a byte, or a word of 12 bits where the values are of 16; it has one address.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final, NamedTuple
@@ -92,6 +93,14 @@ class Memory:
     ranges: dict[int, bytes]
     rewritten: Integers
     contested: Integers
+
+    @property
+    def spans(self) -> Iterator[tuple[int, int]]:
+        """The first and the last address of each run, rising."""
+        addresses, breaks = self.cells.addresses, self.breaks
+        firsts, lasts = np.append(0, breaks + 1), np.append(breaks, addresses.size - 1)
+        whole = slice(addresses.size)
+        return zip(addresses[firsts[whole]].tolist(), addresses[lasts[whole]].tolist(), strict=True)
 
     @property
     def breaks(self) -> NDArray[np.intp]:

@@ -42,6 +42,17 @@ class Writing:
         """An address."""
         return self.notation.address(value, self.cell_bytes)
 
+    def cells(self, data: bytes) -> str:
+        """What so many whole cells hold, the high byte of each first."""
+        size = self.cell_bytes
+        values = (int.from_bytes(data[at : at + size]) for at in range(0, len(data), size))
+        return " ".join(self.notation.cell(value, size) for value in values)
+
+    @property
+    def of_frames(self) -> "Writing":
+        """The same notation for frames, each of which is a byte."""
+        return self if self.cell_bytes == 1 else AS_CHOSEN[self.notation.value, 1]
+
     def span(self, start: int, end: int) -> str:
         """Addresses from `start` to `end`, by the first and the last of them."""
         return f"{self.address(start)} to {self.address(end)}"

@@ -29,8 +29,9 @@ class NormalForm:
 
     `textual` says that the lines, not the bytes, are what the tape carries: then `lines` are
     those of the listing that are not blank, in normal form, and `keys` their numbers; else
-    `memory` holds the bytes loaded, runs that touch joined, by rising address. `content` is
-    `Decoding.content`.
+    `memory` holds the bytes loaded, runs that touch joined, by rising address; addresses count
+    bytes there, whatever the size of a cell, which has `cell_bytes` bytes (2 for words of 12
+    bits, high byte first). `content` is `Decoding.content`.
     """
 
     format: str
@@ -39,6 +40,7 @@ class NormalForm:
     content: bytes
     textual: bool
     memory: tuple[MemoryRun, ...] = ()
+    cell_bytes: int = 1
 
     @cached_property
     def text(self) -> str:
@@ -64,7 +66,13 @@ def normal_form(decoding: Decoding) -> NormalForm:
         decoding.listing,
         decoding.content,
         decoding.memory_by_byte,
+        decoding.cell_bytes,
     )
+
+
+def common_cell(a: NormalForm, b: NormalForm) -> int:
+    """The bytes of a cell of both; where they differ, bytes are all that both have."""
+    return a.cell_bytes if a.cell_bytes == b.cell_bytes else 1
 
 
 def is_textual(format_name: str, language: str | None) -> bool:
@@ -78,8 +86,9 @@ def form_of(
     listing: Listing,
     content: bytes,
     memory: Mapping[int, bytes],
+    cell_bytes: int = 1,
 ) -> NormalForm:
-    """The normal form of what a decoding says, wherever that is kept."""
+    """The normal form of what a decoding says, wherever that is kept; `memory` counts bytes."""
     textual = is_textual(format_name, language)
     # The lines of a dump say no more than the memory that they show.
     lines = [line for line in listing.lines if textual and line.text.strip()]
@@ -90,6 +99,7 @@ def form_of(
         content=content,
         textual=textual,
         memory=() if textual else _joined(memory),
+        cell_bytes=1 if textual else cell_bytes,
     )
 
 

@@ -22,6 +22,7 @@ from server.tape.formats.unrecognised import Unrecognised
 from server.tape.identify import Decoded
 from server.tape.listing import Line, Listing
 from server.tape.machine_frames import MachineFrames
+from server.tape.machine_notation import writing_of
 from server.tape.parts import merged
 
 _BASIC: Final = "basic"
@@ -121,7 +122,8 @@ def machine_code(
 ) -> MachineCode | None:
     """What the tape loads, as the code of `processor` or of the one that is likeliest.
 
-    None where the tape loads nothing at an address that these processors have.
+    Without a `notation`, numbers are written as the people of the machine wrote them. None where
+    the tape loads nothing at an address that these processors have.
 
     Raises:
         KeyError: no processor of that name is known for cells of this size.
@@ -136,7 +138,7 @@ def machine_code(
     chosen = processor or (guess.processor if guess else None)
     if chosen is not None and chosen not in processors_for(program.cell_bytes):
         raise KeyError(chosen)
-    notation = notation or (Notation.HEX if program.cell_bytes == 1 else Notation.OCTAL)
+    notation = notation or writing_of(program.decodings[0].format, chosen).notation
     frames = MachineFrames(
         program.decodings, program.assumed, backwards=decoded.orientation.runs_backwards
     )

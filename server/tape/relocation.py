@@ -2,7 +2,9 @@
 
 A program assembled for another place differs in the place, and in each word inside that holds
 an absolute address: by just as much. Words are taken low byte first or high byte first,
-whichever leaves less unexplained, so that no processor need be known.
+whichever leaves less unexplained, so that no processor need be known. Where cells are words of
+12 bits, each is one that may hold the address of another in its field (12-bit machines reach
+what lies in the same page by its place there, which a move by whole pages leaves alone).
 """
 
 from collections.abc import Sequence
@@ -16,6 +18,7 @@ from server.tape.normal_form import MemoryRun
 Bytes = NDArray[np.uint8]
 
 _WORD = 0xFFFF
+_FIELD = 0o7777
 _LITTLE, _BIG = (0, 8), (8, 0)
 """How far the first and the second byte of a word are shifted."""
 
@@ -24,7 +27,7 @@ _LITTLE, _BIG = (0, 8), (8, 0)
 class Moved:
     """Memory put back to where another holds it.
 
-    `by` is how many addresses higher it was; `words` says how many absolute addresses inside
+    `by` is how many cells higher it was; `words` says how many absolute addresses inside
     went with it; `memory` is what it would be without the move.
     """
 
@@ -33,21 +36,38 @@ class Moved:
     memory: tuple[MemoryRun, ...]
 
 
-def put_back(a: Sequence[MemoryRun], b: Sequence[MemoryRun]) -> Moved | None:
-    """`b` put back to where `a` stands; None unless both load as much in the same pattern."""
+def put_back(a: Sequence[MemoryRun], b: Sequence[MemoryRun], cell_bytes: int = 1) -> Moved | None:
+    """`b` put back to where `a` stands; None unless both load as much in the same pattern.
+
+    Addresses count bytes in both, and cells of `cell_bytes` bytes in what is told of the move.
+    """
     if not a or _pattern(a) != _pattern(b) or a[0][0] == b[0][0]:
         return None
-    by = b[0][0] - a[0][0]
+    by = (b[0][0] - a[0][0]) // cell_bytes
     left, right = (np.frombuffer(b"".join(run for _, run in each), np.uint8) for each in (a, b))
-    words, restored = min(
-        (_restored(left, right, by, order) for order in (_LITTLE, _BIG)),
-        key=lambda found: int(np.count_nonzero(found[1] != left)),
+    words, restored = (
+        _restored_words(left, right, by) if cell_bytes == 2 else _restored_bytes(left, right, by)
     )
     return Moved(by, words, tuple(_cut(a, restored.tobytes())))
 
 
 def _pattern(memory: Sequence[MemoryRun]) -> list[tuple[int, int]]:
     return [(start - memory[0][0], len(run)) for start, run in memory]
+
+
+def _restored_words(a: Bytes, b: Bytes, by: int) -> tuple[int, Bytes]:
+    """As `_restored`, where each cell is a word of 12 bits."""
+    left, right = (each.view(">u2").astype(np.int64) for each in (a, b))
+    told = ((right - left - by) & _FIELD == 0) & (left != right)
+    return int(np.count_nonzero(told)), np.where(np.repeat(told, 2), a, b)
+
+
+def _restored_bytes(a: Bytes, b: Bytes, by: int) -> tuple[int, Bytes]:
+    """As `_restored`, in the order of bytes that leaves less unexplained."""
+    return min(
+        (_restored(a, b, by, order) for order in (_LITTLE, _BIG)),
+        key=lambda found: int(np.count_nonzero(found[1] != a)),
+    )
 
 
 def _restored(a: Bytes, b: Bytes, by: int, order: tuple[int, int]) -> tuple[int, Bytes]:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from server.tape.changes import Changes, changes
-from server.tape.normal_form import NormalForm
+from server.tape.normal_form import NormalForm, common_cell
 from server.tape.relocation import put_back
 from server.tape.renumbering import form_like
 
@@ -24,7 +24,7 @@ class Seen:
 
 def seen_from(a: NormalForm, b: NormalForm) -> Iterator[Seen]:
     """The ways in which `b` may be held beside `a`; the plain one last, for it is the dearest."""
-    back = None if a.textual or b.textual else put_back(a.memory, b.memory)
+    back = None if a.textual or b.textual else put_back(a.memory, b.memory, common_cell(a, b))
     if back is not None:
         yield Seen(replace(b, memory=back.memory), moved_by=back.by, words=back.words)
     like = form_like(a, b) if a.textual and b.textual else None

@@ -25,8 +25,8 @@ router = APIRouter()
 REFERENCES_SHOWN: Final = 6
 FINDINGS_SHOWN: Final = 200
 
-WIDEST_STATEMENT: Final = 26
-"""Longer ones (texts) stand over the column beside them."""
+WIDEST_STATEMENT: Final = 31
+"""Eight bytes in octal; longer ones (texts) stand over the column beside them."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,6 @@ from server.catalog.side_by_side import page_of
 from server.catalog.tape_values import Page
 from server.tape.bytes_diff import BytesChange
 from server.tape.cpu.notation import Notation
-from server.tape.machine_terms import Cells
 from server.web.differences import Steps, paged, steps_on
 from server.web.listed import page_of_line
 
@@ -66,8 +65,8 @@ class MemoryPart:
     ) -> "MemoryPart":
         """The page of that number, in the notation asked for or else in that of the machine."""
         changes = page_of(compared.changes, page, ROWS_A_PAGE)
-        notation = asked or compared.cells.notation
-        rows = _Rows(about, compared.cells, notation)
+        notation = asked or compared.writing.notation
+        rows = _Rows(about, compared.writing.cell_bytes, notation)
         anchors = (_anchor(each) for each in compared.changes)
         return cls(
             compared=compared,
@@ -89,8 +88,8 @@ def _anchor(change: BytesChange) -> str:
 class _Rows:
     """Differences as rows, in two notations where the second is another one."""
 
-    def __init__(self, about: Comparison, cells: Cells, notation: Notation) -> None:
-        self._cells = cells
+    def __init__(self, about: Comparison, cell_bytes: int, notation: Notation) -> None:
+        self._cell_bytes = cell_bytes
         self._notation = notation
         self._sides = tuple(
             (image.sha256, by_address(lines))
@@ -106,10 +105,10 @@ class _Rows:
         )
 
     def _cell(self, side: int, at: int, held: bytes) -> Cell:
-        address = self._numbers(lambda way: way.address(at, self._cells.bytes))
+        address = self._numbers(lambda way: way.address(at, self._cell_bytes))
         if not held:
             return Cell(address, None, None)
-        size = self._cells.bytes
+        size = self._cell_bytes
         values = [int.from_bytes(held[i : i + size]) for i in range(0, len(held), size)]
         shown = self._numbers(lambda way: " ".join(way.cell(each, size) for each in values))
         return Cell(address, shown, self._href(side, at))

@@ -8,10 +8,9 @@ from server.catalog import byte_by_byte, images
 from server.catalog.byte_by_byte import FrameComparison, MemoryComparison
 from server.catalog.work import Work
 from server.tape.bytes_diff import BytesChange, ChangeKind
-from server.tape.cpu.notation import Notation
 from server.tape.formats.bin12 import Bin12
 from server.tape.image import Image, Orientation
-from server.tape.machine_terms import Cells
+from server.tape.machine_notation import HEXADECIMAL, OCTAL_WORDS
 from server.tape.twelve_bit.program import WordProgram
 from tests import factories
 from tests.catalog.test_kinship import s_record
@@ -108,12 +107,12 @@ def test_memory_is_compared_by_address_and_moved_code_put_back(engine: Engine):
             MemoryComparison(
                 (BytesChange(ChangeKind.CHANGED, 0x109, 0x109, DATA[9:11], b"\0\0"),),
                 more=False,
-                cells=Cells(1, Notation.HEX),
+                writing=HEXADECIMAL,
                 moved_by=0,
             )
         )
         moved = memory_of(work, s_record(0x1000, DATA), s_record(0x2000, DATA))
-        assert moved == MemoryComparison((), more=False, cells=Cells(), moved_by=0x1000)
+        assert moved == MemoryComparison((), more=False, writing=HEXADECIMAL, moved_by=0x1000)
 
 
 def test_memory_of_words_is_told_word_by_word_in_the_notation_of_its_machine(
@@ -125,7 +124,7 @@ def test_memory_of_words_is_told_word_by_word_in_the_notation_of_its_machine(
         found = memory_of(work, *(bin12(0o200, each) for each in (words, other)))
         moved = memory_of(work, bin12(0o200, words), bin12(0o400, words))
     assert found is not None
-    assert found.cells == Cells(2, Notation.OCTAL)
+    assert found.writing == OCTAL_WORDS
     (change,) = found.changes
     assert (change.kind, change.left_at) == (ChangeKind.CHANGED, 0o200 + 70)
     assert change.right == bytes.fromhex("029C 08D1")
@@ -143,4 +142,4 @@ def test_cells_of_two_machines_are_compared_byte_by_byte(sqlite_engine: Engine):
     with factories.acting(sqlite_engine) as work:
         found = memory_of(work, bin12(0o200, [0o7300] * 99), s_record(0x100, DATA))
     assert found is not None
-    assert found.cells == Cells()
+    assert found.writing == HEXADECIMAL

@@ -6,12 +6,16 @@ import re
 import pytest
 from sqlalchemy import Engine
 
-from server.catalog import byte_search
+from server.catalog import by_example, byte_search, images
 from server.catalog.byte_pattern import LONGEST, Base, read
 from server.catalog.byte_values import BytePage, ByteQuery
 from server.catalog.errors import Invalid
 from server.catalog.work import Role, Work
 from server.store import loaded
+from server.tape.blocks.program import BlockProgram
+from server.tape.formats.absolute_block import AbsoluteBlock
+from server.tape.machine_notation import OCTAL, OCTAL_WORDS
+from tests.catalog.test_byte_by_byte import bin12
 from tests.factories import acting, hex_tape, text_tape, upload
 from tests.store.rows import add_image
 
@@ -95,6 +99,41 @@ def test_memory_is_found_by_address_with_its_line(engine: Engine):
     assert hit.places[0].line == 1
     assert octal == (hit,)
     assert loaded.places[0].at == 0x100 + MACHINE.index(b"LOAD")
+
+
+WORDS = [0o7300, 0o1234, *range(0o100, 0o130), 0o4321, 0o5776]
+
+
+def test_memory_of_words_is_found_by_the_address_and_the_line_of_its_word(engine: Engine):
+    with acting(engine) as work:
+        sha256 = upload(work, bin12(0o300, WORDS)).image.sha256
+
+        hit, inside = (ask(work, text, where="memory").hits[0] for text in ("08 D1 0B FE", "D1 0B"))
+        lines = images.listing(work, sha256).lines
+        example = by_example.of_example(work, by_example.Example(bytes="08 D1 0B FE")).memory
+
+    (place,) = hit.places
+    assert hit.writing == OCTAL_WORDS
+    assert place.at == 0o300 + WORDS.index(0o4321) == 0o332
+    assert place.line is not None
+    assert lines[place.line - 1].text.startswith("0330 ")
+    assert hit.writing.cells(place.before) == "0124 0125 0126 0127"
+    assert hit.writing.cells(place.found) == "4321 5776"
+    assert inside.places == hit.places
+    assert example.hits == (hit,)
+
+
+def test_bytes_are_written_as_the_people_of_the_machine_wrote_them(sqlite_engine: Engine):
+    octal = AbsoluteBlock().build(BlockProgram({0o1000: MACHINE})).frames
+    with acting(sqlite_engine) as work:
+        upload(work, octal)
+
+        (loaded,) = ask(work, "3E 41 D3", where="memory").hits
+        (punched,) = ask(work, "076 101 323").hits
+
+    assert loaded.writing == punched.writing == OCTAL
+    assert loaded.writing.address(loaded.places[0].at) == "001000"
+    assert punched.writing.cells(punched.places[0].found) == "076 101 323"
 
 
 def test_overlapping_places_are_all_counted(engine: Engine):

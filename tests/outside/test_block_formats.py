@@ -19,6 +19,7 @@ import pytest
 from server.tape.blocks.program import BlockProgram
 from server.tape.cpu.base import Memory
 from server.tape.cpu.disassembly import disassemble
+from server.tape.cpu.notation import Notation
 from server.tape.cpu.twelve_bit import TwelveBit
 from server.tape.findings import CheckStatus
 from server.tape.formats.absolute_block import AbsoluteBlock
@@ -176,9 +177,8 @@ class TestTwelveBitTapes:
 
     def test_the_words_are_the_instructions_of_the_example(self):
         decoding = Bin12().parse(View(Image(octal(BIN))))
-        listing = disassemble(
-            Memory(decoding.memory, decoding.cell_bytes), TwelveBit(), entries=[0o200]
-        )
+        memory = Memory(decoding.memory, decoding.cell_bytes)
+        listing = disassemble(memory, TwelveBit(), [0o200], Notation.OCTAL)
 
         assert [each.text for each in listing.statements][:3] == ["CLA", "TAD L0203", "HLT"]
 

@@ -7,7 +7,7 @@ from sqlalchemy import Engine, update
 from sqlalchemy.orm import Session
 from sqlmodel import col
 
-from server.store.forms import NormalFormRow, keep, kept
+from server.store.forms import RELEASE, NormalFormRow, keep, kept
 from server.store.images import Decoding
 from server.tape.normal_form import NormalForm
 from tests.store.rows import add_image
@@ -21,6 +21,7 @@ forms = st.builds(
     st.just(b"10 PRINT 1"),
     textual=st.booleans(),
     memory=st.lists(st.tuples(st.integers(0, 65535), st.binary(max_size=9)), max_size=3).map(tuple),
+    cell_bytes=st.sampled_from((1, 2)),
 )
 
 
@@ -48,7 +49,7 @@ def test_a_form_of_another_release_or_of_a_superseded_decoding_is_not_given(sess
     assert kept(session, {image_id})
     session.execute(update(NormalFormRow).values(release=0))
     assert not kept(session, {image_id})
-    session.execute(update(NormalFormRow).values(release=1))
+    session.execute(update(NormalFormRow).values(release=RELEASE))
     session.execute(
         update(Decoding).where(col(Decoding.image_id) == image_id).values(superseded=True)
     )

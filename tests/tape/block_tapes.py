@@ -73,12 +73,12 @@ def checked_programs(draw) -> CheckedProgram:
 
 
 @st.composite
-def word_programs(draw, fields: int = 8, comment: bool = True) -> WordProgram:
+def word_programs(draw, fields: int = 8, comment: bool = True, lowest: int = 0) -> WordProgram:
     memory: dict[int, bytes] = {}
-    at = draw(st.integers(0, fields * 0o10000 - 1))
+    at = draw(st.integers(lowest, fields * 0o10000 - 1))
     for _ in range(draw(st.integers(1, 4))):
         words = draw(st.lists(st.integers(0, 0o7777), min_size=1, max_size=40))
-        words = words[: fields * 0o10000 - at]
+        words = words[: max(0, fields * 0o10000 - at)]
         if not words:
             break
         memory[at] = b"".join(word.to_bytes(2, "big") for word in words)

@@ -34,6 +34,7 @@ def test_runs_that_touch_become_one_range():
     memory = assemble(loads((2, b"CD"), (0, b"AB"), (8, b"X")))
     assert memory.ranges == {0: b"ABCD", 8: b"X"}
     assert memory.breaks.tolist() == [3]
+    assert list(memory.spans) == [(0, 3), (8, 8)]
 
 
 def test_the_byte_loaded_last_stands():
@@ -45,6 +46,7 @@ def test_the_byte_loaded_last_stands():
 
 def test_nothing_loads_nothing():
     assert assemble(loads()).ranges == {}
+    assert list(assemble(loads()).spans) == []
     assert assemble(loads((5, b""))).ranges == {}
 
 

@@ -15,6 +15,8 @@ from server.tape.machine_notation import (
     SPLIT_OCTAL,
     writing_of,
 )
+from server.tape.material import Kind, Material, Writing
+from server.tape.view import View
 
 
 def test_the_tables_name_formats_and_processors_that_there_are():
@@ -42,6 +44,21 @@ def test_the_tables_name_formats_and_processors_that_there_are():
 )
 def test_the_format_decides_then_the_machine_then_the_processor(given, writing):
     assert writing_of(*given) == writing
+
+
+LOADING = [name for name in FORMATS if {Kind.MEMORY, Kind.WORDS} & set(FORMATS[name].takes)]
+
+
+@pytest.mark.parametrize("name", LOADING)
+def test_the_cells_of_a_format_are_those_that_its_tapes_are_decoded_to(name):
+    each = FORMATS[name]
+    kind = Kind.WORDS if Kind.WORDS in each.takes else Kind.MEMORY
+    tape = each.write(Material(kind, memory={0o200: bytes(range(1, 9)) * 4}), Writing())
+    assert each.parse(View(tape)).cell_bytes == writing_of(name).cell_bytes
+
+
+def test_formats_of_words_and_of_bytes_are_both_among_those_tried():
+    assert {writing_of(name).cell_bytes for name in LOADING} == {1, 2}
 
 
 @pytest.mark.parametrize("notation", list(Notation))

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from server.tape.basic import DIALECTS
+from server.tape.blocks.program import BlockProgram
 from server.tape.cpu.notation import Notation
 from server.tape.formats import FORMATS
 from server.tape.formats.checksum_block import CheckedProgram
@@ -84,6 +85,27 @@ def test_the_processor_may_be_set_by_hand():
 
 
 @pytest.mark.parametrize(
+    ("name", "content", "notation", "address"),
+    [
+        ("absolute-block", BlockProgram({0o1000: PROGRAM}), "octal", "001000"),
+        ("checksum-block", CheckedProgram({0x200: PROGRAM}), "split-octal", "002 000"),
+        ("intel-hex", HexProgram({0x200: PROGRAM}), "hex", "0200"),
+    ],
+)
+def test_numbers_are_written_as_the_people_of_the_machine_wrote_them(
+    name, content, notation, address
+):
+    code = shown(decode(FORMATS[name].build(content).frames), "8080")
+    assert (code.notation, code.rows[0].address) == (notation, address)
+
+
+def test_bare_code_is_written_as_was_usual_for_the_processor_that_it_is_read_for():
+    bare = decode(FORMATS["raw-binary"].build(RawCode(BARE)).frames)
+    assert shown(bare, "8080").notation is Notation.SPLIT_OCTAL
+    assert shown(bare, "6502").notation is Notation.HEX
+
+
+@pytest.mark.parametrize(
     ("notation", "address", "cells"),
     [
         (Notation.HEX, "0103", "21 1C 01"),
@@ -150,7 +172,7 @@ def test_statements_of_bare_code_are_tied_to_their_very_frames(orientation):
 def test_statements_of_a_block_are_tied_to_its_very_frames(orientation):
     tape = FORMATS["checksum-block"].build(CheckedProgram({0x1000: BARE}))
     decoded = turned(tape, orientation)
-    code = shown(decoded, "6502")
+    code = shown(decoded, "6502", Notation.HEX)
     assert code.assumed_address is None
     exact = [frames.hex(" ").upper() == row.cells for row, frames in spans(decoded, code)]
     assert sum(exact) > 0.8 * len(exact)

@@ -2,8 +2,11 @@ from random import Random
 
 import pytest
 
-from server.tape.kinship import Kind, Unit, compare, describe
+from server.tape.formats.bin12 import Bin12
+from server.tape.identify import decode
+from server.tape.kinship import Kind, NormalForm, Unit, compare, describe, normal_form
 from server.tape.relocation import put_back, without_place
+from server.tape.twelve_bit.program import WordProgram
 from tests.tape.test_kinship import memory
 
 
@@ -79,3 +82,49 @@ def test_without_its_place_moved_code_is_nearly_the_same_even_over_several_runs(
     one, other = told(0x1000), told(0x2345)
     assert sum(a != b for a, b in zip(one, other, strict=True)) < 30
     assert sum(a != b for a, b in zip(code(0x1000, order), code(0x2345, order), strict=True)) > 150
+
+
+def words(start: int, listed: list[int]) -> NormalForm:
+    """The form of a tape of words."""
+    data = b"".join(word.to_bytes(2, "big") for word in listed)
+    return normal_form(decode(Bin12().build(WordProgram({start: data})).frames).decoding)
+
+
+LISTED = [Random(5).randrange(0o10000) for _ in range(600)]
+
+
+def test_a_word_that_changed_is_one_address_and_so_are_its_neighbours_each() -> None:
+    one = words(0o400, [*LISTED[:50], LISTED[50] ^ 0o7777, *LISTED[51:]])
+    three = words(0o400, [*LISTED[:50], *(each ^ 0o7777 for each in LISTED[50:53]), *LISTED[53:]])
+    a = words(0o400, LISTED)
+    assert a.cell_bytes == 2
+    assert describe(compare(a, one)).endswith(": one address changed")
+    assert describe(compare(a, three)).endswith(": 3 addresses changed")
+    assert describe(compare(a, words(0o400, [*LISTED, 1, 2, 3]))).endswith(": 3 addresses added")
+
+
+def test_words_that_were_moved_are_told_by_the_addresses_of_words_pointers_and_all() -> None:
+    at = range(5, 600, 60)
+
+    def placed(start: int) -> NormalForm:
+        pointing = [start + 3 * each if each in at else word for each, word in enumerate(LISTED)]
+        return words(start, pointing)
+
+    moved = compare(placed(0o400), placed(0o600))
+    assert (moved.kind, moved.moved_by, moved.changed) == (Kind.RELOCATED, 0o200, len(at))
+    assert describe(moved) == (
+        "the same bytes 128 addresses higher, 10 absolute addresses inside moved with them"
+    )
+    assert compare(placed(0o600), placed(0o400)) == moved.turned()
+
+
+def test_words_moved_to_another_field_keep_the_addresses_in_their_field() -> None:
+    a, b = words(0o400, LISTED), words(0o10400, LISTED)
+    assert describe(compare(a, b)) == "the same bytes 4096 addresses higher"
+
+
+def test_where_only_one_of_two_loads_words_bytes_are_counted() -> None:
+    a = words(0o400, LISTED)
+    ((start, data),) = a.memory
+    b = memory({start: data[:10] + bytes(each ^ 1 for each in data[10:12]) + data[12:]})
+    assert describe(compare(a, b)).endswith(": 2 addresses changed")

@@ -11,7 +11,9 @@ from server.catalog.work import Role
 from server.settings import Settings
 from server.store.engine import make_engine
 from server.tape.basic import DIALECTS
+from server.tape.blocks.program import BlockProgram
 from server.tape.formats import FORMATS
+from server.tape.formats.absolute_block import AbsoluteBlock
 from server.tape.formats.crunched_basic import CrunchedBasic
 from server.tape.formats.raw_binary import RawCode
 from server.tape.hexadecimal.program import HexProgram
@@ -33,6 +35,7 @@ TAPES = {
     "hex": hexed({0x100: PROGRAM}, 0x100),
     "long": hexed({0x100: invented_code("8080", 0x8000, 0x100, 3)}, 0x100),
     "bare": FORMATS["raw-binary"].build(RawCode(invented_code("6502", 600, 0x1000, 3))).frames,
+    "octal": AbsoluteBlock().build(BlockProgram({0o1000: PROGRAM})).frames,
     "basic": BASIC,
     "listing": text_tape(*LONG),
     "two": BASIC + bytes(100) + hexed({0x100: PROGRAM}, 0x100),
@@ -174,3 +177,11 @@ def test_links_cut_marked_pieces():
         Piece(","),
         Piece("200", href="#b"),
     )
+
+
+def test_code_of_an_octal_machine_is_shown_in_octal_unless_asked_otherwise(page):
+    _, body = page("octal", "/code", processor="8080")
+    _, asked = page("octal", "/code", processor="8080", notation="hex")
+    assert "001000</a>" in line(body, "A0200")
+    assert "061 000 002" in line(body, "A0200")
+    assert "0200</a>" in line(asked, "A0200")

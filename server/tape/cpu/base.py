@@ -84,7 +84,6 @@ class Processor(Protocol):
     title: ClassVar[str]
     source: ClassVar[str]
     cell_bytes: ClassVar[int]
-    octal: ClassVar[bool]
     vectors: ClassVar[tuple[int, ...]]
     """Addresses at which the processor finds the address of a routine, where loaded."""
 

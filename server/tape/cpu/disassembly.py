@@ -53,13 +53,12 @@ def disassemble(
     memory: Memory,
     processor: Processor,
     entries: Iterable[int] = (),
-    notation: Notation | None = None,
+    notation: Notation = Notation.HEX,
 ) -> Disassembly:
     """The code of `memory` as `processor` would run it from `entries` and its vectors.
 
     Where no entry is given, each run of loaded cells is entered at its beginning.
     """
-    notation = notation or (Notation.OCTAL if processor.octal else Notation.HEX)
     paths = descend(memory, processor, entry_points(memory, processor, entries))
     references = _references(paths.instructions.values(), memory)
     labels = {

@@ -82,7 +82,6 @@ class I8080:
     title: ClassVar[str] = "8080"
     source: ClassVar[str] = "Intel, 8080 Assembly Language Programming Manual (from memory)"
     cell_bytes: ClassVar[int] = 1
-    octal: ClassVar[bool] = False
     vectors: ClassVar[tuple[int, ...]] = ()
     common: ClassVar[frozenset[int]] = frozenset(_COMMON)
     table: ClassVar[OpcodeTable] = OpcodeTable({b"": _page()})

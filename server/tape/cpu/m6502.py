@@ -77,7 +77,6 @@ class M6502:
     title: ClassVar[str] = "6502"
     source: ClassVar[str] = "MCS6500 family programming manual, 1976 (from memory)"
     cell_bytes: ClassVar[int] = 1
-    octal: ClassVar[bool] = False
     vectors: ClassVar[tuple[int, ...]] = (0xFFFA, 0xFFFC, 0xFFFE)
     common: ClassVar[frozenset[int]] = frozenset(_COMMON)
     table: ClassVar[OpcodeTable] = OpcodeTable({b"": _GRAMMAR.page(_ROWS)})

@@ -82,7 +82,6 @@ class M6800:
     title: ClassVar[str] = "6800"
     source: ClassVar[str] = "M6800 microprocessor programming manual, 1975 (from memory)"
     cell_bytes: ClassVar[int] = 1
-    octal: ClassVar[bool] = False
     vectors: ClassVar[tuple[int, ...]] = (0xFFF8, 0xFFFA, 0xFFFC, 0xFFFE)
     common: ClassVar[frozenset[int]] = frozenset(_COMMON)
     table: ClassVar[OpcodeTable] = OpcodeTable({b"": _GRAMMAR.page(_ROWS)}, big_endian=True)

@@ -65,7 +65,6 @@ class TwelveBit:
     title: ClassVar[str] = "12-bit minicomputer"
     source: ClassVar[str] = "small computer handbook of the maker (from memory)"
     cell_bytes: ClassVar[int] = 2
-    octal: ClassVar[bool] = True
     vectors: ClassVar[tuple[int, ...]] = ()
     common: ClassVar[frozenset[int]] = frozenset()
 

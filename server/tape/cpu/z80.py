@@ -147,7 +147,6 @@ class Z80:
     title: ClassVar[str] = "Z80"
     source: ClassVar[str] = "Zilog, Z80 CPU User Manual (from memory)"
     cell_bytes: ClassVar[int] = 1
-    octal: ClassVar[bool] = False
     vectors: ClassVar[tuple[int, ...]] = ()
     common: ClassVar[frozenset[int]] = frozenset(_COMMON)
     table: ClassVar[OpcodeTable] = OpcodeTable(

@@ -32,7 +32,7 @@ from server.tape.twelve_bit.frames import (
 )
 from server.tape.twelve_bit.groups import GROUP, groups_of
 from server.tape.twelve_bit.loads import FIELD_WORDS
-from server.tape.twelve_bit.pairs import body_of, words_of
+from server.tape.twelve_bit.pairs import Body, body_of, words_of
 from server.tape.twelve_bit.program import DIVIDES, WordProgram, pair
 from server.tape.twelve_bit.told import frame_findings, pair_findings
 from server.tape.view import View
@@ -65,16 +65,22 @@ class Bin12:
         if not may_be(view):
             return None
         frameset = tell_apart(view, MOST_LOOKED_AT)
-        weighed = [_weigh(each, frameset.share(each)) for each in frameset.programs]
+        weighed = [_weigh(each, body_of(each), frameset.share(each)) for each in frameset.programs]
         return max(weighed, key=lambda each: each.confidence, default=None)
 
     def parse(self, view: View) -> Decoding:
         """The words of the first program, in octal, in order of address."""
         frameset = tell_apart(view)
-        program = frameset.chosen(_weigh)
+        bodies: dict[int, Body] = {}
+
+        def weigh(program: Program, share: float) -> Evidence:
+            body = bodies[id(program)] = body_of(program)
+            return _weigh(program, body, share)
+
+        program = frameset.chosen(weigh)
         if program is None:
             return no_words(self.name, view, Loader.CHECKSUM_LOADER)
-        body = body_of(program)
+        body = bodies[id(program)]
         words, unplaced = words_of(program, body)
         return decode_words(
             self.name,
@@ -119,10 +125,9 @@ def _pieces(content: WordProgram) -> Iterator[bytes]:
         due = at + 1
 
 
-def _weigh(program: Program, share: float) -> Evidence:
+def _weigh(program: Program, body: Body, share: float) -> Evidence:
     if not program.begins_with_origin or len(program) < GROUP:
         return Evidence(_OTHER, "the first frames are no origin")
-    body = body_of(program)
     odd = (body.lone.size + int(np.count_nonzero(program.flawed))) / len(program)
     # A few frames, leader before and after, may close among many others by chance.
     if body.closes and (share >= SUBSTANTIAL or len(program) >= _NO_CHANCE):

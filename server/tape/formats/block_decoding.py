@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import starmap
 
 from server.tape.blocks.layout import Layout, Tape
 from server.tape.blocks.loads import by_frame, coverage, frames_in, loads_of, spans
@@ -62,9 +63,7 @@ def decode_blocks(view: View, manner: Manner) -> Decoding:
         dialect=manner.dialect,
         language="machine code",
         loader=Loader.CHECKSUM_LOADER,
-        load_ranges=tuple(
-            LoadRange(first, first + len(run) - 1) for first, run in memory.ranges.items()
-        ),
+        load_ranges=tuple(starmap(LoadRange, memory.spans)),
         entry_address=end.address if end else None,
         memory=memory.ranges,
         blocks=coverage(loads),

@@ -1,12 +1,13 @@
 """The way from a view to a decoding that the hexadecimal formats share."""
 
 from dataclasses import replace
+from itertools import starmap
 from typing import ClassVar, NamedTuple, Protocol
 
 import numpy as np
 
 from server.tape.codes.base import Characters
-from server.tape.dump import Integers, cell_lines
+from server.tape.dump import WIDTH, Cells, Integers, cell_lines
 from server.tape.findings import CheckStatus, Finding, check_status
 from server.tape.formats.base import Decoding, Loader, LoadRange
 from server.tape.hexadecimal.end_findings import end_findings
@@ -16,10 +17,11 @@ from server.tape.hexadecimal.places import Places, bounded_by_kind
 from server.tape.hexadecimal.reading import Placed, Reading
 from server.tape.hexadecimal.records import Grammar, Records, joined, scan
 from server.tape.image import Span
-from server.tape.listing import Line, Listing
+from server.tape.listing import MOST_LINES, Line, Listing
 from server.tape.load_findings import memory_findings
 from server.tape.loading import Memory, assemble, loaded_runs
 from server.tape.parity_findings import parity_findings
+from server.tape.unlisted import lines_unlisted
 from server.tape.view import View
 
 _SKIPPED = bytes(range(0x21)) + b"\x7f"
@@ -77,11 +79,12 @@ def decode(view: View, layout: Layout) -> Decoding:
         return _without_records(view, layout, characters)
     span = _data_span(characters, int(starts[0]), int(stops.max()), layout.grammar.closing)
     reading = layout.read(placed)
-    memory, lines = _load(reading)
+    memory, lines, unlisted = _load(reading)
     told = [
         *bounded_by_kind([*findings, *reading.findings]),
         *_parity(view, characters, span),
         *memory_findings(memory, reading.loads),
+        *unlisted,
         *end_findings(reading, placed, (int(starts[-1]), int(stops[-1]))),
     ]
     return Decoding(
@@ -96,7 +99,7 @@ def decode(view: View, layout: Layout) -> Decoding:
         dialect=reading.dialect,
         language="machine code",
         loader=Loader.ROM_MONITOR,
-        load_ranges=tuple(_load_range(*each) for each in memory.ranges.items()),
+        load_ranges=tuple(starmap(LoadRange, memory.spans)),
         entry_address=reading.entry_address,
         memory=memory.ranges,
         blocks=loaded_runs(reading.loads),
@@ -149,19 +152,36 @@ def _content(text: bytes, starts: Integers, stops: Integers) -> bytes:
     return kept_characters.tobytes().translate(None, _SKIPPED).upper()
 
 
-def _load(reading: Reading) -> tuple[Memory, tuple[Line, ...]]:
-    """The memory that a loader fills, and the dump of it and of what follows its end."""
+def _load(reading: Reading) -> tuple[Memory, tuple[Line, ...], list[Finding]]:
+    """The memory that a loader fills, the dump of it and of what follows its end.
+
+    And what is said where lines of the dump are too many to be listed.
+    """
     if reading.end is None:
         memory = assemble(reading.loads)
-        return memory, cell_lines(memory.cells)
+        lines = cell_lines(memory.cells, most=MOST_LINES)
+        return memory, lines, _unlisted(memory.cells, lines)
     memory = assemble(reading.loads.only(reading.loads.records < reading.end))
     after = assemble(reading.loads.only(reading.loads.records > reading.end))
-    more = (line._replace(text=line.text + _AFTER_END) for line in cell_lines(after.cells))
-    return memory, (*cell_lines(memory.cells), *more)
+    lines, behind = (cell_lines(each.cells, most=MOST_LINES) for each in (memory, after))
+    more = (line._replace(text=line.text + _AFTER_END) for line in behind)
+    return (
+        memory,
+        (*lines, *more),
+        [*_unlisted(memory.cells, lines), *_unlisted(after.cells, behind)],
+    )
 
 
-def _load_range(start: int, data: bytes) -> LoadRange:
-    return LoadRange(start, start + len(data) - 1)
+def _unlisted(cells: Cells, lines: tuple[Line, ...]) -> list[Finding]:
+    """What is said of the cells beyond the last line, where lines are as many as there may be."""
+    if len(lines) < MOST_LINES:
+        return []
+    beyond = cells.sources[cells.addresses.searchsorted((lines[-1].key or 0) + WIDTH) :]
+    if not beyond.size:
+        return []
+    start, stop = int(cells.starts[beyond].min()), int(cells.stops[beyond].max())
+    advice = "no machine has so much memory in so many places: check the addresses"
+    return [lines_unlisted(start, stop, "what lies beyond is loaded all the same", advice)]
 
 
 def _parity(view: View, characters: Characters, span: Span) -> list[Finding]:

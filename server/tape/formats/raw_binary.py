@@ -15,13 +15,12 @@ from server.tape.cpu.base import Memory
 from server.tape.cpu.descent import Paths, descend
 from server.tape.cpu.guess import guess_processor
 from server.tape.cpu.placing import place_code
-from server.tape.dump import dump_lines
 from server.tape.errors import CannotBuild
 from server.tape.findings import CheckStatus, Finding, Severity, place
 from server.tape.formats.base import Decoding, Evidence, Loader
 from server.tape.image import Frames, Image, Span
-from server.tape.listing import Listing
 from server.tape.material import ENDS, Kind, Material, Pattern, Writing
+from server.tape.unlisted import bare_dump
 from server.tape.view import View
 
 LOOKED_AT: Final = 8192
@@ -97,13 +96,14 @@ class RawBinary:
         """The frames between leader and trailer, as a dump that counts from the first."""
         data = view.image.frames[slice(*view.data)]
         code = _follow(view.array[slice(*view.data)]) if data else None
+        listing, unlisted = bare_dump(data, view.data)
         return Decoding(
             format=self.name,
             data=view.data,
-            listing=Listing(dump_lines(data, view.data.start)),
+            listing=listing,
             check_status=CheckStatus.NO_CHECK,
             content=data,
-            findings=(_note(code, view.data),) if code else (),
+            findings=(_note(code, view.data), *unlisted) if code else unlisted,
             language="machine code",
             loader=Loader.KEYED_BOOTSTRAP,
         )

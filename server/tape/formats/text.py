@@ -20,16 +20,16 @@ from server.tape.formats.base import Decoding, Evidence, Loader
 from server.tape.hexadecimal.places import bounded_by_kind
 from server.tape.image import Image, Span
 from server.tape.language import line_number, name_language
-from server.tape.listing import Line, Listing
+from server.tape.listing import MOST_LINES, Line, Listing
 from server.tape.material import ENDS, Kind, Material, Pattern, Writing
 from server.tape.parity_findings import parity_findings
 from server.tape.reading_order import likelihood_forward, likelihood_readable
+from server.tape.unlisted import lines_unlisted
 from server.tape.view import View
 
 _LINE_END = re.compile(rb"\r*\n(?:\r(?![\r\n]))?|\r+")
 _BARE_RETURN = re.compile(rb"\r")
 _CONTROLS = bytes(each for each in range(0x20) if each not in b"\t\n\r")
-_SHOWN = {each: f"{{{each:02X}}}" for each in _CONTROLS}
 
 _CODES = tuple(CODES[name] for name in ("iso-646", "ita2", "ita2-us", "rs-244"))
 _SAMPLE = 8192
@@ -46,9 +46,6 @@ _NO_PARITY_COSTS = 0.4
 """Eight-level text whose channel 8 obeys no rule is seldom text."""
 
 _MOST_CONTROLS_TOLD = 50
-
-MOST_LINES = 200_000
-"""More lines than the longest roll has frames are not listed; the image keeps them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +99,7 @@ class Text:
             check_status=check_status(
                 findings, carries_check=bool(characters.text) and characters.parity.detects_flips
             ),
-            content=b"\n".join(_line_end(characters.text).split(characters.text.rstrip(b"\r\n"))),
+            content=_with_line_feeds(characters.text),
             findings=findings,
             code=characters.code,
             parity=characters.parity,
@@ -219,24 +216,38 @@ def _line_end(text: bytes) -> re.Pattern[bytes]:
     return _LINE_END if b"\n" in text else _BARE_RETURN
 
 
+def _with_line_feeds(text: bytes) -> bytes:
+    """`text` without the line ends behind it, each of the others a line feed."""
+    inside = text.rstrip(b"\r\n")
+    # Where each return stands before a line feed, it takes no expression to see the ends.
+    if inside.count(b"\r\n") == inside.count(b"\r"):
+        return inside.replace(b"\r\n", b"\n")
+    return _line_end(text).sub(b"\n", inside)
+
+
 def _lines(characters: Characters) -> list[Line]:
-    text, frames = characters.text, characters.frames.tolist()
-    lines = []
-    start = 0
-    for end in islice(_line_end(text).finditer(text), MOST_LINES):
-        lines.append(_line(text, frames, start, end.start(), end.end()))
-        start = end.end()
-    if start < len(text) and len(lines) < MOST_LINES:
-        lines.append(_line(text, frames, start, len(text), len(text)))
-    return lines
+    """The lines, a line end in the frames of each; no Python runs for a single character."""
+    text = characters.text
+    if not text:
+        return []
+    ends = [end.span() for end in islice(_line_end(text).finditer(text), MOST_LINES)]
+    if len(ends) < MOST_LINES and (not ends or ends[-1][1] < len(text)):
+        ends.append((len(text), len(text)))
+    bounds = np.array(ends).reshape(-1, 2)
+    starts = np.append(0, bounds[:-1, 1])
+    texts = _shown(
+        [text[start:stop] for start, (stop, _) in zip(starts.tolist(), ends, strict=True)]
+    )
+    first, last = characters.frames[starts], characters.frames[bounds[:, 1] - 1]
+    return list(map(Line, texts, first.tolist(), (last + 1 - first).tolist()))
 
 
-def _line(text: bytes, frames: list[int], start: int, stop: int, end: int) -> Line:
-    """The line `text[start:stop]`, whose line ending reaches to `end`."""
-    shown = text[start:stop].decode("ascii")
-    if not shown.isprintable():
-        shown = shown.translate(_SHOWN)
-    return Line(shown, frames[start], frames[end - 1] + 1 - frames[start])
+def _shown(lines: list[bytes]) -> list[str]:
+    """The lines as text, control characters as {07}."""
+    together = b"\n".join(lines)
+    for control in _CONTROLS:
+        together = together.replace(bytes([control]), b"{%02X}" % control)
+    return together.decode("ascii").split("\n")
 
 
 def _data_span(view: View, characters: Characters) -> Span:
@@ -249,16 +260,7 @@ def _unlisted(characters: Characters, listing: Listing) -> list[Finding]:
     if len(listing) < MOST_LINES:
         return []
     start, stop = listing.lines[-1].frame, int(characters.frames[-1]) + 1
-    return [
-        Finding(
-            kind="lines-unlisted",
-            severity=Severity.WARNING,
-            frame=start,
-            frames=stop - start,
-            message=f"only the first {MOST_LINES} lines are listed; the image is kept whole",
-            advice="no tape is so long: check the reader, or cut the file into its tapes",
-        )
-    ]
+    return [lines_unlisted(start, stop, "the image is kept whole")]
 
 
 def _missing_lines(listing: Listing, language: str | None) -> list[Finding]:

@@ -2,12 +2,11 @@
 
 from typing import ClassVar
 
-from server.tape.dump import dump_lines
 from server.tape.findings import CheckStatus
 from server.tape.formats.base import Decoding, Evidence
 from server.tape.image import Image
-from server.tape.listing import Listing
 from server.tape.material import ENDS, Kind, Material, Pattern, Writing
+from server.tape.unlisted import bare_dump
 from server.tape.view import View
 
 CONFIDENCE = 0.01
@@ -39,12 +38,14 @@ class Unrecognised:
     def parse(self, view: View) -> Decoding:
         """The frames between leader and trailer, as a dump that counts from the first."""
         data = view.image.frames[slice(*view.data)]
+        listing, findings = bare_dump(data, view.data)
         return Decoding(
             format=self.name,
             data=view.data,
-            listing=Listing(dump_lines(data, view.data.start)),
+            listing=listing,
             check_status=CheckStatus.NO_CHECK,
             content=data,
+            findings=findings,
         )
 
     def build(self, content: bytes) -> Image:

@@ -1,5 +1,7 @@
 """The way from a program of the 12-bit machine to a decoding."""
 
+from itertools import starmap
+
 from server.tape.findings import CheckStatus, Finding, check_status
 from server.tape.formats.base import Decoding, Loader, LoadRange
 from server.tape.hexadecimal.places import bounded_by_kind
@@ -37,9 +39,7 @@ def decode_words(
         findings=tuple(told),
         language="machine code",
         loader=loader,
-        load_ranges=tuple(
-            LoadRange(first, first + len(run) // 2 - 1) for first, run in memory.ranges.items()
-        ),
+        load_ranges=tuple(starmap(LoadRange, memory.spans)),
         memory=memory.ranges,
         cell_bytes=2,
         blocks=loaded_blocks(

@@ -76,8 +76,8 @@ class Program:
     @property
     def begins_with_origin(self) -> bool:
         """Whether an origin, or a field setting in front of one, comes first."""
-        own = self.origin[~self.field]
-        return bool(own.size and own[0])
+        first = int(np.argmin(self.field)) if len(self) else 0
+        return bool(self.origin[first : first + 1].any())
 
     @property
     def content(self) -> bytes:
@@ -138,7 +138,7 @@ def tell_apart(view: View, most: int | None = None) -> Frameset:
     leader = (array == LEADER) & ~skipped
     leader[_lone(leader, skipped)] = False
     own = np.flatnonzero(~skipped & ~leader)
-    programs = _programs(array, own, np.cumsum(leader), start)
+    programs = _programs(array, own, np.cumsum(leader, dtype=np.int32), start)
     reaching = _with_comments(programs, comments)
     return Frameset(
         tuple(_over_leader(each, view.array) for each in reaching), tuple(comments), open_comment
@@ -202,6 +202,8 @@ def _comments(array: Frames, start: int) -> tuple[Booleans, list[Comment], int |
     if places.size % 2:
         open_comment = int(places[-1]) + start
         places = places[:-1]
+    if not places.size:
+        return marks, [], open_comment
     edges = np.zeros(array.size + 1, np.int8)
     edges[places[::2]] = 1
     edges[places[1::2]] = -1
@@ -216,7 +218,9 @@ def _text(frames: Frames) -> str:
     return "".join(character if character.isprintable() else " " for character in seven).strip()
 
 
-def _programs(array: Frames, own: Integers, led: Integers, start: int) -> Iterator[Program]:
+def _programs(
+    array: Frames, own: Integers, led: NDArray[np.int32], start: int
+) -> Iterator[Program]:
     if not own.size:
         return
     before = led[own]

@@ -41,7 +41,7 @@ def groups_of(program: Program) -> Groups:
     """The groups of `program`; frames before its first origin belong to none."""
     firsts = np.flatnonzero(program.origin).astype(np.int64, copy=False)
     sizes = np.diff(firsts, append=len(program))
-    flaws = np.append(0, np.cumsum(program.flawed | program.field))
+    flaws = np.append(0, np.cumsum(program.flawed | program.field, dtype=np.int32))
     return Groups(firsts, sizes, flaws[firsts + sizes] - flaws[firsts])
 
 

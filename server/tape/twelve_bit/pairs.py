@@ -4,13 +4,19 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from server.tape.dump import Integers
+from server.tape.image import Frames
 from server.tape.twelve_bit.frames import Booleans, Program
 from server.tape.twelve_bit.loads import FIELD_WORDS, Words
 
 _MODULUS: Final = FIELD_WORDS
 _COUNTED: Final = 0o177
+_LOW_SIX: Final = np.uint8(0o077)
+
+Narrow = NDArray[np.int32]
+"""Places in a program: no upload has as many frames as these could count."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +32,7 @@ class Body:
     size: int
     firsts: Integers
     lone: Integers
-    anchors: Integers
+    anchors: Narrow
     total: int
     checksum: int | None
 
@@ -45,48 +51,67 @@ def body_of(program: Program) -> Body:
     """`program` as pairs and checksum."""
     has_checksum = len(program) >= 2 and bool(program.data[-2:].all())
     size = len(program) - 2 * has_checksum
-    six = program.six[size:]
+    values = program.values[:size]
     origin, field, data = program.origin[:size], program.field[:size], program.data[:size]
-    index = np.arange(size)
-    anchors = np.maximum.accumulate(np.where(origin, index, np.where(field, index + 1, 0)))
-    begins = ((index - anchors) % 2 == 0) & ~field
+    anchors = _anchors(origin, field)
+    begins = ((np.arange(size, dtype=np.int32) ^ anchors) & 1 == 0) & ~field
     paired = begins & np.append(data[1:], False)[:size]
-    counted = program.values[:size][~field] & _COUNTED
+    # Frames that are not counted are few or none, and a mask of all would cost more than the sum.
+    total = _sum(values) - _sum(values[np.flatnonzero(field)])
+    six = program.values[size:] & _LOW_SIX
     return Body(
         size,
         np.flatnonzero(paired),
         np.flatnonzero(begins & ~paired),
         anchors,
-        int(counted.sum(dtype=np.int64)) % _MODULUS,
-        int(six[0] << 6 | six[1]) if has_checksum else None,
+        total % _MODULUS,
+        int(six[0]) << 6 | int(six[1]) if has_checksum else None,
     )
+
+
+def _anchors(origin: Booleans, field: Booleans) -> Narrow:
+    """Where the pairing that each frame is in began."""
+    marks = np.flatnonzero(origin | field).astype(np.int32)
+    begun = marks + field[marks]
+    first = np.append(np.int32(0), begun)
+    return np.repeat(first, np.diff(marks, prepend=0, append=origin.size))
+
+
+def _sum(frames: Frames) -> int:
+    return int((frames & _COUNTED).sum(dtype=np.int64))
 
 
 def words_of(program: Program, body: Body) -> tuple[Words, int]:
     """The data words of `program`, and how many of them no origin gives an address."""
-    six = program.six
-    pairs = body.firsts
-    values = six[pairs] << 6 | six[pairs + 1]
-    is_origin = program.origin[pairs]
-    number = np.arange(pairs.size)
-    latest = np.maximum.accumulate(np.where(is_origin, number, -1))
-    placed = ~is_origin & (latest >= 0)
-    origins = values[latest]
-    offsets = (origins + number - latest - 1) % FIELD_WORDS
+    six = program.values & _LOW_SIX
+    is_origin = program.origin[body.firsts]
+    origins = np.flatnonzero(is_origin)
+    unplaced = int(origins[0]) if origins.size else body.firsts.size
+    # From here on there are only words, each behind an origin.
+    placed = np.flatnonzero(~is_origin)[unplaced:]
+    pairs = body.firsts[placed]
+    lengths = np.diff(origins, append=is_origin.size) - 1
+    begins = _value(six, body.firsts[origins]) - origins - 1
+    offsets = (np.repeat(begins, lengths) + placed) % FIELD_WORDS
     words = Words(
-        values,
-        _fields(program)[pairs] * FIELD_WORDS + offsets,
+        _value(six, pairs),
+        _fields(program)[pairs].astype(np.int64) * FIELD_WORDS + offsets,
         program.at[pairs],
         _damaged(program, body, pairs),
     )
-    return words.only(placed), int(np.count_nonzero(~is_origin & ~placed))
+    return words, unplaced
 
 
-def _fields(program: Program) -> Integers:
+def _value(six: Frames, pairs: Integers) -> Integers:
+    """The words whose first frames are `pairs`, of which `six` gives the six bits of each."""
+    return six[pairs].astype(np.int64) << 6 | six[pairs + 1]
+
+
+def _fields(program: Program) -> Frames:
     """The field that is set at each frame."""
-    index = np.arange(len(program))
-    latest = np.maximum.accumulate(np.where(program.field, index, -1))
-    return np.where(latest >= 0, program.values[latest] >> 3 & 0o7, 0).astype(np.int64)
+    settings = np.flatnonzero(program.field)
+    fields = np.append(np.uint8(0), program.values[settings] >> 3 & 0o7)
+    return np.repeat(fields, np.diff(settings, prepend=0, append=len(program)))
 
 
 def _damaged(program: Program, body: Body, pairs: Integers) -> Booleans:

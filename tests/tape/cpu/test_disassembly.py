@@ -10,7 +10,7 @@ from server.tape.cpu.notation import Notation
 WORDS = st.dictionaries(st.integers(0, 0x10100), st.binary(min_size=1, max_size=60), max_size=4)
 
 
-def shown(runs, processor="8080", entries=(), notation=None):
+def shown(runs, processor="8080", entries=(), notation=Notation.HEX):
     memory = Memory(runs, PROCESSORS[processor].cell_bytes)
     found = disassemble(memory, PROCESSORS[processor], entries, notation)
     return [(each.address, each.label, each.text) for each in found.statements]
@@ -77,7 +77,7 @@ def test_words_of_twelve_bits_are_written_in_octal():
     words = (0o7200, 0o1203, 0o7402, 0o0042)
     runs = {0o200: b"".join(word.to_bytes(2, "big") for word in words)}
 
-    assert [text for _, _, text in shown(runs, "12-bit", [0o200])] == [
+    assert [text for _, _, text in shown(runs, "12-bit", [0o200], Notation.OCTAL)] == [
         "CLA",
         "TAD L0203",
         "HLT",

@@ -1,7 +1,7 @@
 import random
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from server.tape.errors import CannotBuild
@@ -53,6 +53,12 @@ def test_a_program_punched_is_read_again(program):
     assert decoding.check_status is CheckStatus.SOUND
     assert set(kinds(decoding)) <= {"address-gap", "comment"}
     assert confidence(image) >= 0.99
+
+
+@settings(max_examples=1500)
+@given(word_programs(fields=1, lowest=0o7770))
+def test_the_programs_drawn_near_the_end_of_memory_stay_within_it(program):
+    program.check(fields=1)
 
 
 @given(

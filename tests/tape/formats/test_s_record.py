@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from server.tape.codes.base import Parity
 from server.tape.errors import CannotBuild
 from server.tape.findings import CheckStatus, Severity
+from server.tape.formats import hex_decoding
 from server.tape.formats.base import Decoding, Evidence, LoadRange
 from server.tape.formats.s_record import SRecord
 from server.tape.hexadecimal.program import HexProgram
@@ -233,3 +234,31 @@ class TestRecognise:
 def test_what_fits_no_record_is_refused(program):
     with pytest.raises(CannotBuild):
         FORMAT.build(program)
+
+
+def test_a_dump_of_more_lines_than_any_tape_has_is_cut_and_its_memory_is_not(monkeypatch):
+    monkeypatch.setattr(hex_decoding, "MOST_LINES", 3)
+    starts = [0x100, 0x300, 0x500, 0x508, 0x700, 0x900]
+    text = b"\n".join(record(1, start, data=b"AB") for start in starts)
+    decoding = parse(text)
+    (finding,) = of_kind(decoding, "lines-unlisted")
+    assert [line.key for line in decoding.listing] == [0x100, 0x300, 0x500]
+    assert list(decoding.memory) == [start for start, _ in decoding.load_ranges] == starts
+    first = text.index(record(1, 0x700, data=b"AB"))
+    assert (finding.frame - decoding.data.start, finding.frames) == (first, len(text) - first)
+    assert (
+        kinds(parse(b"\n".join(record(1, start, data=b"A") for start in starts[:3]))).count(
+            "lines-unlisted"
+        )
+        == 0
+    )
+
+
+def test_a_dump_behind_the_end_record_is_cut_too(monkeypatch):
+    monkeypatch.setattr(hex_decoding, "MOST_LINES", 1)
+    text = b"\n".join(
+        [record(1, 0x100, data=b"A"), record(9, 0), *(record(1, at, data=b"B") for at in (0, 64))]
+    )
+    decoding = parse(text)
+    assert [line.key for line in decoding.listing] == [0x100, 0]
+    assert len(of_kind(decoding, "lines-unlisted")) == 1

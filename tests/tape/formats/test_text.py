@@ -1,3 +1,5 @@
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -7,8 +9,9 @@ from server.tape.codes.base import Parity
 from server.tape.errors import CannotBuild
 from server.tape.findings import CheckStatus, Severity
 from server.tape.formats.base import Loader
-from server.tape.formats.text import MOST_LINES, Text, TextContent
+from server.tape.formats.text import Text, TextContent
 from server.tape.image import Image, Orientation
+from server.tape.listing import MOST_LINES
 from server.tape.view import View
 from tests.tape.drawing import listing_lines
 
@@ -187,6 +190,20 @@ def test_rub_outs_on_five_levels_are_found_where_they_stand():
 
 def test_blank_lines_stay_where_a_return_alone_ends_a_line():
     assert lines_of(decode(Image(b"10 REM A\r\r20 END\r"))) == ("10 REM A", "", "20 END")
+
+
+@given(st.lists(st.sampled_from([b"\r", b"\n", b"\r\n", b"A", b"\x07B"]), max_size=12))
+def test_lines_and_content_are_those_of_the_line_ends_one_by_one(pieces):
+    text = b"".join(pieces)
+    ends = re.compile(rb"\r*\n(?:\r(?![\r\n]))?|\r+" if b"\n" in text else rb"\r")
+    lines = ends.split(text)
+    decoding = decode(Image(text or b"\0"))
+    shown = [
+        line.replace(b"\x07", b"{07}").decode() for line in (lines if lines[-1] else lines[:-1])
+    ]
+    assert decoding.content == b"\n".join(ends.split(text.rstrip(b"\r\n")))
+    assert lines_of(decoding) == tuple(shown)
+    assert sum(line.frames for line in decoding.listing) == len(text)
 
 
 def test_more_lines_than_any_tape_has_are_not_listed():
