@@ -27,8 +27,17 @@ class Station:
         machine = Reader(frames)
         machine.start()
         try:
-            said = self._run("read", machine.port, str(self.folder / name), "--baud", BAUD,
-                             "--reader-control", "--outbox", str(self.folder / "outbox"), *about)
+            said = self._run(
+                "read",
+                machine.port,
+                str(self.folder / name),
+                "--baud",
+                BAUD,
+                "--reader-control",
+                "--outbox",
+                str(self.folder / "outbox"),
+                *about,
+            )
         finally:
             machine.close()
         return said
@@ -48,6 +57,7 @@ class Station:
         done = subprocess.run(
             [sys.executable, "-m", "server", *words],
             cwd=ROOT,
+            check=False,
             env=_without_settings() | {f"FEEDHOLE_{name}": value for name, value in told.items()},
             capture_output=True,
             text=True,

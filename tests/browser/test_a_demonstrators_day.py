@@ -16,12 +16,13 @@ from server.tape.identify import decode
 from tests.browser.a_station import Station
 from tests.browser.conftest import Open, sign_in
 from tests.browser.test_punching import pages_of, read_code
-from tests.browser.worn_tape import CONTENT, LISTING, RIGHT, TITLE, passes
+from tests.browser.worn_tape import CONTENT, RIGHT, TITLE, passes
 
 READERS = ("optical reader", "mechanical reader", "hand-pulled reader")
 LETTERING = "BELL BUOY"
 TRAILER = 240
 """Blanks enough for the station to take them for the end of the tape."""
+
 
 @pytest.fixture
 def site(own_site: str) -> str:
@@ -170,12 +171,16 @@ def punch(page: Page, station: Station, punching: str) -> bytes:
 
 
 def read_back(page: Page, station: Station, punching: str, tape: bytes) -> str:
-    said = station.read("back.bin", tape, "--read-back", punching, "--reader", READERS[0])
+    shown = main_of(page).locator("code", has_text="server read").inner_text()
+    assert f"--read-back {punching} --archive {station.archive}" in shown
+    # It is laid in somewhere in its leader.
+    said = station.read("back.bin", tape[20:], "--read-back", punching, "--reader", READERS[0])
 
     told = re.search(r"now 'read back: same', tape ([\d.]+)", said)
     assert told, said
     page.reload()
     expect(main_of(page)).to_contain_text("Read back: the same")
+    expect(main_of(page)).to_contain_text(f"{len(tape) - 20:,} frames were compared")
     expect(main_of(page).get_by_role("link", name=told[1]).first).to_be_visible()
     return told[1]
 
@@ -198,7 +203,9 @@ def write_the_sheet(page: Page, punching: str) -> None:
     page.goto(f"/punchings/{punching}")
     follow(page, "Load sheet")
     follow(page, "Write on it")
-    page.get_by_label(re.compile("^When it worked|^What should appear|worked")).fill("It asks for the height of the swell.")
+    page.get_by_label(re.compile("^When it worked|^What should appear|worked")).fill(
+        "It asks for the height of the swell."
+    )
     press(page, "Save the sheet")
     expect(main_of(page)).to_contain_text("It asks for the height of the swell.")
 
@@ -241,5 +248,10 @@ def test_from_three_bad_readings_to_a_proven_tape_and_its_load_sheet(
     print_the_label(demonstrator, site, copy, punching)
     write_the_sheet(demonstrator, punching)
     said = printed(demonstrator, tmp_path)
-    for fact in (TITLE, copy, "read back", "height of the swell", "Odile Fenwarp", "conservator"):
+    at = punched.index(CONTENT)
+    for fact in (
+        TITLE, f"{copy}: place not known; not examined; punched here and read back",
+        f"On tape {copy} it begins at frame {at}, ", f"behind the letters “{LETTERING}”",
+        "asks for the height of the swell", "Odile Fenwarp", "conservator",
+    ):  # fmt: skip
         assert fact in said, fact
