@@ -24,6 +24,9 @@ _MOST_IN_VAIN: Final = 4 * AFFORDABLE
 """Work that goes into laying readings on each other where they do not fit, one second or so: then
 they are refused. Which of them is of another tape is told less surely for it, and only that."""
 
+_LOOKED_FOR: Final = 200
+"""Work, for each frame, that goes into looking for stretches that are shared."""
+
 _TURNS: Final = tuple(Orientation)
 
 
@@ -76,7 +79,7 @@ def gather(images: Sequence[Image]) -> Gathered:
         if best is None or len(found[1]) < len(best[1]):
             best = found
         # The longest may be the one that does not fit; more than half of them cannot be.
-        if 2 * len(best[1]) < len(images) or readings.is_spent:
+        if 2 * len(best[1]) < len(images) or readings.is_spent():
             break
     assert best is not None
     if best[1]:
@@ -126,9 +129,10 @@ class _Readings:
         best = max(shares, key=shares.__getitem__)
         if shares[best] >= _FAINT:
             return _laid(base, self.lane(at, best), best)
-        if all(strangers(base, self.lane(at, turn)) for turn in _TURNS):
-            return None
         size = len(self.images[at])
+        if all(strangers(base, self.lane(at, turn)) for turn in _TURNS):
+            self.in_vain += _LOOKED_FOR * (len(base) + size)
+            return None
         tried = _TURNS if min(len(base), size) <= _SHORT else (best,)
         fit = max(
             (_laid(base, self.lane(at, turn), turn) for turn in tried), key=lambda fit: fit.likeness
@@ -137,7 +141,6 @@ class _Readings:
             self.in_vain += len(tried) * min(len(base) * size, AFFORDABLE)
         return fit
 
-    @property
     def is_spent(self) -> bool:
         """Whether so much was done in vain that no more is worth it."""
         return self.in_vain > _MOST_IN_VAIN
@@ -152,7 +155,7 @@ def _gathered_on(
     waiting = [at for at in order if at != first]
     likeness: _Misfits = {}
     progress = True
-    while waiting and progress and not readings.is_spent:
+    while waiting and progress and not readings.is_spent():
         progress = False
         for at in tuple(waiting):
             fit = readings.fit(base, at)
@@ -162,7 +165,7 @@ def _gathered_on(
                 base = _reaching_over(base, fit.pairing)
                 waiting.remove(at)
                 progress = True
-            elif readings.is_spent:
+            elif readings.is_spent():
                 break
     if waiting:
         return Gathered((), ()), {at: likeness[at] for at in waiting if at in likeness}
