@@ -28,6 +28,7 @@ def test_choices_a_preview_and_the_file(open_page: Open, width: int, *, scripts:
     page = open_page(width, scripts=scripts)
     to_preparing(page, "2019.8")
     page.get_by_label("Lettering in the leader").fill("QUAY LAMP")
+    page.keyboard.press("Tab")
     page.get_by_label("Format").select_option("s-record")
     if not scripts:
         page.get_by_role("button", name="Show what it comes to").click()
