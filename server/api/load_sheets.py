@@ -49,6 +49,10 @@ class CopyOut(Fields):
     place: str = Field(description="Where it lies.")
     condition: Condition = Field(description="How it stands.")
     hazard: Hazard = Field(description="What makes it dangerous to handle.")
+    begins: int | None = Field(
+        description="Frame at which its content begins, if it was punched here and read back."
+    )
+    letters: str = Field(description="What is lettered in its leader, if it was punched here.")
 
 
 class CellOut(Fields):

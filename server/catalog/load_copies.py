@@ -10,6 +10,7 @@ from server.catalog.load_sheet_values import Copy
 from server.catalog.vocabulary import Condition, Hazard, Medium
 from server.catalog.work import Work
 from server.store.images import Decoding, Reading
+from server.store.punching import Punching
 from server.store.tapes import Tape
 
 MOST_COPIES: Final = 6
@@ -17,7 +18,10 @@ MOST_COPIES: Final = 6
 
 
 def of(work: Work, content_sha256: str) -> tuple[tuple[Copy, ...], int]:
-    """The first tapes that gave that content when they were read, and how many more there are."""
+    """The first tapes that gave that content when they were read, and how many more there are.
+
+    Those that were punched here and read back come first: they are made to be run.
+    """
     carrying = col(Tape.id).in_(
         select(col(Reading.tape_id))
         .join(Decoding, col(Decoding.image_id) == col(Reading.image_id))
@@ -28,17 +32,20 @@ def of(work: Work, content_sha256: str) -> tuple[tuple[Copy, ...], int]:
         )
     )
     counted = select(func.count()).select_from(Tape).where(carrying)
-    tapes = work.session.scalars(
-        select(Tape)
+    tapes = work.session.execute(
+        select(Tape, col(Punching.data_start), col(Punching.lettering))
+        .outerjoin(Punching, col(Punching.tape_id) == col(Tape.id))
         .where(carrying)
-        .order_by(col(Tape.hazard) != Hazard.NONE, col(Tape.accession_key))
+        .order_by(
+            col(Tape.hazard) != Hazard.NONE, col(Punching.id).is_(None), col(Tape.accession_key)
+        )
         .limit(MOST_COPIES)
     )
-    named = tuple(_copy(work, tape) for tape in tapes.all())
+    named = tuple(_copy(work, *row) for row in tapes.all())
     return named, (work.session.scalar(counted) or 0) - len(named)
 
 
-def _copy(work: Work, tape: Tape) -> Copy:
+def _copy(work: Work, tape: Tape, begins: int | None, letters: str | None) -> Copy:
     reports = condition.page(work, tape.accession_number, page_size=1).rows
     newest = reports[0] if reports else None
     return Copy(
@@ -49,4 +56,6 @@ def _copy(work: Work, tape: Tape) -> Copy:
         hazard=Hazard(tape.hazard),
         reported=newest.checked_on if newest else None,
         advice=newest.advice if newest else "",
+        begins=begins,
+        letters=letters or "",
     )

@@ -83,7 +83,11 @@ class SheetOf:
 
 @dataclass(frozen=True, slots=True)
 class Copy:
-    """A tape that carries the very content; the newest report on it, where there is one."""
+    """A tape that carries the very content; the newest report on it, where there is one.
+
+    `begins` is the frame at which the content begins on a tape that was punched here, `letters`
+    what is lettered before it; `begins` is None for any other tape.
+    """
 
     accession_number: str
     place: str
@@ -92,6 +96,8 @@ class Copy:
     hazard: Hazard
     reported: date | None
     advice: str
+    begins: int | None = None
+    letters: str = ""
 
     @property
     def quarantined(self) -> bool:

@@ -63,7 +63,7 @@ def sections(sheet: SheetRecord) -> tuple[Section, ...]:
         Section("Trust", (_trust(image),)),
         Section("First in the machine", sheet.lines("needs")),
         Section("Addresses", tuple(_addresses(sheet))),
-        Section("Tape and reader", (*_reader(image), *sheet.lines("reader"))),
+        Section("Tape and reader", (*_told_of_tape(sheet), *sheet.lines("reader"))),
         _bootstrap(sheet),
         Section("At the machine", sheet.lines("steps"), Look.STEPS),
         Section("It worked when", sheet.lines("worked")),
@@ -89,7 +89,8 @@ def _copies(sheet: SheetRecord) -> Iterator[str]:
         else:
             looked = f", report of {copy.reported}" if copy.reported else ""
             place = copy.place or "place not known"
-            yield f"{copy.accession_number}: {place}; {copy.condition}{looked}"
+            whose = "" if copy.begins is None else "; punched here and read back"
+            yield f"{copy.accession_number}: {place}; {copy.condition}{looked}{whose}"
     if sheet.more_copies:
         yield f"and {sheet.more_copies} more in the list of tapes"
     if not sheet.copies:
@@ -113,6 +114,18 @@ def _addresses(sheet: SheetRecord) -> Iterator[str]:
         yield f"Starts at {writing.address_in_full(image.entry_address)}"
 
 
+def _told_of_tape(sheet: SheetRecord) -> Iterator[str]:
+    yield from _reader(sheet.image)
+    # Tapes that were punched here have leaders of their own.
+    alike: dict[tuple[int, str], list[str]] = {}
+    for copy in sheet.copies:
+        if copy.begins is not None and not copy.quarantined:
+            alike.setdefault((copy.begins, copy.letters), []).append(copy.accession_number)
+    for (begins, letters), numbers in alike.items():
+        behind = f", behind the letters “{letters}”" if letters else ""
+        yield f"On tape {', '.join(numbers)} it begins {_place(begins)}{behind}"
+
+
 def _reader(image: ImageRecord) -> Iterator[str]:
     length = length_mm(image.bytes)
     yield (
@@ -129,7 +142,7 @@ def _reader(image: ImageRecord) -> Iterator[str]:
 def _placing(image: ImageRecord) -> Iterator[str]:
     """Where the content begins on a tape that is fed the right way, and what stands before it."""
     start = _fed(image, image.data).start
-    yield f"Content begins {_place(start)} from the first frame"
+    yield f"Content of the master image begins {_place(start)} from the first frame"
     letters = [each for each in image.parts if each.kind is PartKind.LETTERING]
     before = [each for each in letters if _fed(image, _span(each)).start < start]
     if before:

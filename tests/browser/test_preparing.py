@@ -28,6 +28,7 @@ def test_choices_a_preview_and_the_file(open_page: Open, width: int, *, scripts:
     page = open_page(width, scripts=scripts)
     to_preparing(page, "2019.8")
     page.get_by_label("Lettering in the leader").fill("QUAY LAMP")
+    page.keyboard.press("Tab")
     page.get_by_label("Format").select_option("s-record")
     if not scripts:
         page.get_by_role("button", name="Show what it comes to").click()
@@ -40,6 +41,20 @@ def test_choices_a_preview_and_the_file(open_page: Open, width: int, *, scripts:
 
     assert decoded.decoding.format == "s-record"
     assert decoded.lettering == "QUAY LAMP"
+
+
+def test_what_the_preview_does_not_show_yet_is_not_taken(open_page: Open, width: int) -> None:
+    page = open_page(width)
+    to_preparing(page, "2019.8")
+    taken: list[str] = []
+    page.on("download", lambda file: taken.append(file.suggested_filename))
+    page.get_by_label("Lettering in the leader").fill("QUAY LAMP")
+
+    page.get_by_role("button", name="Download the prepared tape").click()
+
+    expect(page.locator("#preview")).to_contain_text("Lettering in the leader: QUAY LAMP.")
+    assert decode(download(page, "Download the prepared tape")).lettering == "QUAY LAMP"
+    assert len(taken) == 1
 
 
 def test_a_refusal_stands_where_the_preview_was_and_goes_when_it_is_mended(

@@ -25,7 +25,7 @@ from server.tape.machine_notation import (
     Writing,
 )
 from server.tape.twelve_bit.program import WordProgram
-from tests import factories
+from tests import factories, punched
 
 WORDS = Bin12().build(WordProgram({0o200: bytes(range(16)) * 2})).frames
 PAIRS = AbsoluteBlock().build(BlockProgram({0o1000: bytes(range(64))})).frames
@@ -183,6 +183,26 @@ def test_the_copies_are_named_with_place_and_condition_the_safe_ones_first(sqlit
     assert copies == [f"1978.{number}" for number in range(2, 8)]
     assert sheet.more_copies == 2
     assert sheet.copies[0].place == "Box 2"
+    assert sheet.copies[0].begins is None
+
+
+def test_a_copy_that_was_punched_here_is_named_before_what_it_was_punched_from(
+    sqlite_engine: Engine,
+):
+    with factories.acting(sqlite_engine) as work:
+        factories.tape(work, accession_number="1978.1")
+        factories.upload(work, factories.text_tape(leader=90), tape="1978.1")
+    master = punched.master(sqlite_engine, factories.text_tape(leader=90))
+    made = punched.punched(sqlite_engine, master, leader_frames=75, lettering="TIDES")
+    frames = punched.frames(sqlite_engine, made.id)
+    tape = punched.read_back(sqlite_engine, made.id, frames).tape
+    with factories.acting(sqlite_engine) as work:
+        first, second = load_sheets.get(work, SheetOf(sha256=master)).copies
+
+    assert (first.accession_number, second.accession_number) == (tape, "1978.1")
+    assert first.begins is not None
+    assert frames[first.begins :].startswith(factories.text_tape(leader=0)[:40])
+    assert (first.letters, second.letters) == ("TIDES", "")
 
 
 @pytest.mark.parametrize(

@@ -17,6 +17,7 @@ from server.tape.image import Orientation, Span
 from server.tape.parts import PartKind, PartSummary
 from tests import factories
 
+BEGINS = "Content of the master image begins at frame 100, 254.00 mm (10.0 in) from the first frame"
 COPY = Copy("1978.4", "Loft", Medium.PAPER, Condition.GOOD, Hazard.NONE, date(2026, 1, 2), "")
 
 
@@ -43,6 +44,23 @@ def test_a_copy_is_named_with_place_condition_and_report(sheet):
         "and 3 more in the list of tapes",
     )
     assert lines(sheet, "From the shelf")[0].startswith("No tape with this content")
+
+
+def test_a_copy_that_was_punched_here_tells_where_its_own_content_begins(sheet):
+    ours = replace(COPY, begins=149, letters="BELL BUOY")
+    others = replace(ours, accession_number="1978.5"), replace(COPY, accession_number="1978.6")
+    mouldy = replace(ours, accession_number="1978.7", hazard=Hazard.MOULD)
+    told = replace(sheet, copies=(ours, *others, mouldy))
+
+    assert lines(told, "From the shelf")[1:3] == (
+        "1978.5: Loft; good, report of 2026-01-02; punched here and read back",
+        "1978.6: Loft; good, report of 2026-01-02",
+    )
+    # A frame is 2.54 mm, 0.1 in (ECMA-10).
+    assert lines(told, "Tape and reader")[-1] == (
+        "On tape 1978.4, 1978.5 it begins at frame 149, 378.46 mm (14.9 in), "
+        "behind the letters “BELL BUOY”"
+    )
 
 
 def test_a_tape_in_quarantine_is_not_to_be_handled_and_its_place_is_not_given(sheet):
@@ -110,7 +128,10 @@ def test_the_tape_is_laid_in_behind_its_lettering(sheet):
     lettered = with_image(sheet, bytes=300, data=Span(100, 250), parts=(LETTERS, *PROGRAMS))
     told = lines(lettered, "Tape and reader")
 
-    assert "Content begins at frame 100, 254.00 mm (10.0 in) from the first frame" in told
+    assert (
+        "Content of the master image begins at frame 100, 254.00 mm (10.0 in) from the first frame"
+        in told
+    )
     assert any(
         line.startswith("Lettering “TIDES PART 2 OF 3” ends at frame 70, 177.80 mm (7.0 in)")
         for line in told
@@ -126,7 +147,10 @@ def test_a_tape_that_was_read_backwards_is_measured_from_the_end_that_goes_in_fi
     )  # fmt: skip
     told = lines(backwards, "Tape and reader")
 
-    assert "Content begins at frame 100, 254.00 mm (10.0 in) from the first frame" in told
+    assert (
+        "Content of the master image begins at frame 100, 254.00 mm (10.0 in) from the first frame"
+        in told
+    )
     assert any("ends at frame 60," in line for line in told)
     assert told[-1].startswith("The image was read from its end")
 

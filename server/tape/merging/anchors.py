@@ -24,6 +24,7 @@ _FIRST, _SECOND, _MIXED = (
     np.uint64(each) for each in (0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0xD6E8FEB86659FD93)
 )
 _FOURS, _LATER_FOURS = np.uint32(0x9E3779B1), np.uint32(0x85EBCA6B)
+_MANY: Final = 1000
 _STRAYS: Final = 8
 _APART: Final = 160
 
@@ -100,6 +101,18 @@ def shared(a: Lane, b: Lane) -> float:
     once_a, once_b = a.once(one_in).marks, b.once(one_in).marks
     least = min(once_a.size, once_b.size)
     return np.intersect1d(once_a, once_b, assume_unique=True).size / least if least else 0.0
+
+
+def strangers(a: Lane, b: Lane) -> bool:
+    """Whether no stretch stands in both, though each has so many that one would.
+
+    Of a thousand stretches, ten are whole in a reading that has one frame in four otherwise.
+    """
+    for one_in in (sampling(a, b), 1):
+        once_a, once_b = a.once(one_in).marks, b.once(one_in).marks
+        if min(once_a.size, once_b.size) >= _MANY:
+            return not np.intersect1d(once_a, once_b, assume_unique=True).size
+    return False
 
 
 def anchors(a: Lane, b: Lane) -> tuple[Integers, Integers]:

@@ -6,8 +6,8 @@ from typing import Final, NamedTuple
 
 from server.tape.errors import TapeError
 from server.tape.image import Image, Orientation
-from server.tape.merging.anchors import Lane, shared
-from server.tape.merging.pairing import Pairing, pair
+from server.tape.merging.anchors import Lane, shared, strangers
+from server.tape.merging.pairing import AFFORDABLE, Pairing, pair
 
 LEAST_ALIKE: Final = 2 / 3
 """The share of its frames that a reading must have like the others: two texts of one language,
@@ -19,6 +19,13 @@ _FAINT: Final = 0.01
 _SHORT: Final = 4096
 _OVERLAP: Final = 256
 """Frames, or half of the shorter reading, that must face each other: chance may join fewer."""
+
+_MOST_IN_VAIN: Final = 4 * AFFORDABLE
+"""Work that goes into laying readings on each other where they do not fit, one second or so: then
+they are refused. Which of them is of another tape is told less surely for it, and only that."""
+
+_LOOKED_FOR: Final = 200
+"""Work, for each frame, that goes into looking for stretches that are shared."""
 
 _TURNS: Final = tuple(Orientation)
 
@@ -46,6 +53,10 @@ class Gathered:
     pairings: tuple[Pairing, ...]
 
 
+_Misfits = dict[int, float | None]
+"""How much each reading that fits nowhere is like the others; None where they share nothing."""
+
+
 class _Fit(NamedTuple):
     turn: Orientation
     lane: Lane
@@ -60,13 +71,15 @@ def gather(images: Sequence[Image]) -> Gathered:
         TapeError: one of them is not like the others.
     """
     order = sorted(range(len(images)), key=lambda at: (-len(images[at]), images[at].frames))
-    best: tuple[Gathered, dict[int, float]] | None = None
-    for first in order:
-        found = _gathered_on(first, order, images)
+    readings = _Readings(images)
+    best: tuple[Gathered, _Misfits] | None = None
+    # If most are of one tape, one of these is.
+    for first in order[: len(order) // 2 + 1]:
+        found = _gathered_on(first, order, readings)
         if best is None or len(found[1]) < len(best[1]):
             best = found
         # The longest may be the one that does not fit; more than half of them cannot be.
-        if 2 * len(best[1]) < len(images):
+        if 2 * len(best[1]) < len(images) or readings.is_spent():
             break
     assert best is not None
     if best[1]:
@@ -74,13 +87,15 @@ def gather(images: Sequence[Image]) -> Gathered:
     return best[0]
 
 
-def _refuse(misfits: dict[int, float]) -> None:
-    number, likeness = min(misfits.items(), key=lambda each: (each[1], each[0]))
+def _refuse(misfits: _Misfits) -> None:
+    number, likeness = min(misfits.items(), key=lambda each: (each[1] or 0.0, each[0]))
     others = sorted(misfits.keys() - {number})
     more = f"; nor {_counted(others)}" if others else ""
+    why = "no stretch of its frames is like any of theirs"
+    if likeness is not None:
+        why = f"laid on them as well as can be, {likeness:.0%} of its frames are like theirs"
     raise TapeError(
-        f"reading {number + 1} does not fit the others: laid on them as well as can be, "
-        f"{likeness:.0%} of its frames are like theirs{more}",
+        f"reading {number + 1} does not fit the others: {why}{more}",
         mend="leave it out if it is of another tape, or read the tape again",
     )
 
@@ -90,50 +105,78 @@ def _counted(numbers: Sequence[int]) -> str:
     return f"do readings {named}" if len(numbers) > 1 else f"does reading {named}"
 
 
+class _Readings:
+    """The readings, turned each way once, and the work that went into laying them `in_vain`."""
+
+    def __init__(self, images: Sequence[Image]) -> None:
+        self.images = images
+        self.in_vain = 0
+        self._lanes: dict[tuple[int, Orientation], Lane] = {}
+
+    def lane(self, at: int, turn: Orientation) -> Lane:
+        """The reading numbered `at`, turned that way."""
+        if (at, turn) not in self._lanes:
+            self._lanes[at, turn] = Lane(self.images[at].turned(turn).frames)
+        return self._lanes[at, turn]
+
+    def fit(self, base: Lane, at: int) -> _Fit | None:
+        """How the reading numbered `at` fits `base` best; None if it has nothing like it."""
+        shares = {}
+        for turn in _TURNS:
+            shares[turn] = shared(base, self.lane(at, turn))
+            if shares[turn] >= _PLAIN:
+                break
+        best = max(shares, key=shares.__getitem__)
+        if shares[best] >= _FAINT:
+            return _laid(base, self.lane(at, best), best)
+        size = len(self.images[at])
+        if all(strangers(base, self.lane(at, turn)) for turn in _TURNS):
+            self.in_vain += _LOOKED_FOR * (len(base) + size)
+            return None
+        tried = _TURNS if min(len(base), size) <= _SHORT else (best,)
+        fit = max(
+            (_laid(base, self.lane(at, turn), turn) for turn in tried), key=lambda fit: fit.likeness
+        )
+        if fit.likeness < LEAST_ALIKE:
+            self.in_vain += len(tried) * min(len(base) * size, AFFORDABLE)
+        return fit
+
+    def is_spent(self) -> bool:
+        """Whether so much was done in vain that no more is worth it."""
+        return self.in_vain > _MOST_IN_VAIN
+
+
 def _gathered_on(
-    first: int, order: Sequence[int], images: Sequence[Image]
-) -> tuple[Gathered, dict[int, float]]:
+    first: int, order: Sequence[int], readings: _Readings
+) -> tuple[Gathered, _Misfits]:
     """All readings laid on the one numbered `first`; and those that fit nowhere, with how alike."""
-    base = Lane(images[first].frames)
+    base = readings.lane(first, Orientation.AS_READ)
     fits = {first: _laid(base, base, Orientation.AS_READ)}
     waiting = [at for at in order if at != first]
-    likeness: dict[int, float] = {}
+    likeness: _Misfits = {}
     progress = True
-    while waiting and progress:
+    while waiting and progress and not readings.is_spent():
         progress = False
         for at in tuple(waiting):
-            fit = _fit(base, images[at])
-            likeness[at] = fit.likeness
-            if fit.likeness >= LEAST_ALIKE:
+            fit = readings.fit(base, at)
+            likeness[at] = fit.likeness if fit else None
+            if fit and fit.likeness >= LEAST_ALIKE:
                 fits[at] = fit
                 base = _reaching_over(base, fit.pairing)
                 waiting.remove(at)
                 progress = True
+            elif readings.is_spent():
+                break
     if waiting:
-        return Gathered((), ()), {at: likeness[at] for at in waiting}
-    ways = tuple(fits[at].turn for at in range(len(images)))
-    pairings = tuple(_on(base, fits[at]) for at in range(len(images)))
+        return Gathered((), ()), {at: likeness[at] for at in waiting if at in likeness}
+    ways = tuple(fits[at].turn for at in range(len(order)))
+    pairings = tuple(_on(base, fits[at]) for at in range(len(order)))
     return Gathered(ways, pairings), {}
 
 
 def _on(base: Lane, fit: _Fit) -> Pairing:
     """The pairing of a reading with what became of the base since."""
     return fit.pairing if fit.pairing.base is base.frames else pair(base, fit.lane)
-
-
-def _fit(base: Lane, image: Image) -> _Fit:
-    """How `image` fits `base` best."""
-    lanes, shares = {}, {}
-    for turn in _TURNS:
-        lanes[turn] = Lane(image.turned(turn).frames)
-        shares[turn] = shared(base, lanes[turn])
-        if shares[turn] >= _PLAIN:
-            break
-    turn = max(shares, key=shares.__getitem__)
-    if shares[turn] < _FAINT and min(len(base), len(image)) <= _SHORT:
-        laid = (_laid(base, lane, each) for each, lane in lanes.items())
-        return max(laid, key=lambda fit: fit.likeness)
-    return _laid(base, lanes[turn], turn)
 
 
 def _laid(base: Lane, lane: Lane, turn: Orientation) -> _Fit:
