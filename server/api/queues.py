@@ -95,7 +95,7 @@ class OwnListOut(Fields):
     parts: list[OwnPartOut] = Field(description="By queue.")
 
 
-@router.get("")
+@router.get("", responses=responses())
 def list_queues(caller: CallerDep) -> list[QueueOut]:
     """All queues of work with how much each holds."""
     with caller.reading() as work:

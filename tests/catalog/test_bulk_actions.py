@@ -38,7 +38,7 @@ def do(
         return bulk_actions.carry_out(work, name, keys, Doing(QUEUES[queue], value, 5))
 
 
-def logged(engine: Engine, number: str) -> list[str]:
+def logged(engine: Engine, number: str) -> list[EventType]:
     """What was logged of a tape since it came, newest first."""
     with unit_of_work(engine, writes=False) as work:
         return [each.type for each in events.of(work, ObjectKind.TAPE, number)][:-1]

@@ -101,15 +101,16 @@ def _ids(rows: Sequence[Row[tuple[object, ...]]]) -> tuple[Ids, ...]:
 
 def _count(work: Work, queue: Queue, asked: Asked, limit: int | None) -> int:
     key = ("queue", queue.name, asked, limit)
-    return remembered(work.session, key, lambda: _counted(work.session, queue, asked, limit))
+    return remembered(work.session, key, lambda: how_many(work.session, queue, asked, limit))
 
 
 def _roughly(work: Work, queue: Queue, asked: Asked) -> int:
     key = ("queue", queue.name, asked, CAP + 1)
-    count = partial(_counted, work.session, queue, asked, CAP + 1)
+    count = partial(how_many, work.session, queue, asked, CAP + 1)
     return nearly_current(work.session, key, count)
 
 
-def _counted(session: Session, queue: Queue, asked: Asked, limit: int | None) -> int:
+def how_many(session: Session, queue: Queue, asked: Asked, limit: int | None) -> int:
+    """How much a queue holds, counted no further than `limit`, and never remembered."""
     some = queue.asks(asked).order_by(None).limit(limit).subquery()
     return session.scalar(select(func.count()).select_from(some)) or 0
