@@ -65,6 +65,7 @@ def shelf(count: int) -> Rows:
             "accession_key": accession_key(accession),
             "title": f"Tape {number}",
             "program_id": None if number % 200 == 0 else number // TAPES_A_PROGRAM + 1,
+            "medium": "paper",
             "condition": "good",
             "created_at": NOW,
             "updated_at": NOW,
