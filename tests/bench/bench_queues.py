@@ -3,7 +3,7 @@
     python -m tests.bench.bench_queues [--tapes 100000]
 
 `counted` is the count as the first page tells it, up to 1,000; `in all` the count of the list,
-`page` its first 50 entries with all that is said of them: the middle of five, in milliseconds.
+`page` the question for its first 50 entries: the middle of five, in milliseconds.
 `of a list` is how many first pages of the list of tapes the count takes. Nothing is remembered
 from one to the next. The library is invented: nearly everything is read, vouched for, looked at
 and put to a program, which is when a queue has most to pass over and least to find.
@@ -22,7 +22,6 @@ from statistics import median
 from sqlalchemy import Engine, insert
 
 from server.catalog.queues import QUEUES, Asked, held_in
-from server.catalog.queues.entries import entries
 from server.catalog.queues.values import CAP
 from server.catalog.shelf import rows as shelf_rows
 from server.catalog.tape_values import TapeQuery
@@ -141,8 +140,7 @@ def measure(work: Work) -> None:
         whole = middle(lambda: held_in.how_many(work.session, queue, asked, None))  # noqa: B023
 
         def page() -> None:
-            found = work.session.execute(queue.asks(asked).limit(50)).all()  # noqa: B023
-            entries(work, queue, [tuple(ids) for ids in found])  # noqa: B023
+            work.session.execute(queue.asks(asked).limit(50)).all()  # noqa: B023
 
         print(f"{name:18} {total:>7,} {counted:>9.1f} {whole:>9.1f} {middle(page):>9.1f}"
               f" {counted / listed:>10.2f}")  # fmt: skip
