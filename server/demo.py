@@ -12,6 +12,7 @@ from server.catalog import (
     load_sheets,
     merge_choice,
     merging,
+    own_list,
     preparing,
     programs,
     published,
@@ -29,6 +30,7 @@ from server.catalog.load_sheet_values import NewTexts, SheetOf
 from server.catalog.merging_values import NewMerge
 from server.catalog.program_values import NewProgram, NewVersion, VersionRecord
 from server.catalog.punching_values import Punched, ReadBackFile
+from server.catalog.queues import queue_of
 from server.catalog.tape_values import NewTape
 from server.catalog.work import COMMAND, Work, unit_of_work
 from server.checkout import SEED_DATA
@@ -113,6 +115,12 @@ class _Loading:
             self._write_sheet(sheet)
         for each in library["punching"]:
             self._punch(each)
+        for each in library["own_list"]:
+            self._take_on(each)
+
+    def _take_on(self, entry: Entry) -> None:
+        work = self._as(entry["by"])
+        own_list.put_on(work, queue_of(entry["queue"]), entry["tape"], Settings().report_years)
 
     def _decide(self, decision: Entry) -> None:
         new = NewDecision(

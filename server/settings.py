@@ -56,6 +56,9 @@ class Settings(DecodingSettings):
     page_size: int = Field(default=50, ge=1, le=200)
     """Rows on a page of a list."""
 
+    report_years: int = Field(default=5, ge=1, le=100)
+    """After how many years without a condition report a tape is to be looked at again."""
+
     background_work: bool = True
     """Whether this process takes up background work; one of several workers is enough."""
 

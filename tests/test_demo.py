@@ -10,7 +10,9 @@ from server.catalog import (
     condition,
     images,
     merged,
+    own_list,
     programs,
+    published,
     punching,
     search,
     tapes,
@@ -20,6 +22,7 @@ from server.catalog.accounts import people
 from server.catalog.errors import Conflict
 from server.catalog.program_values import ProgramQuery
 from server.catalog.punching_values import PunchingQuery, Status
+from server.catalog.queues import QUEUES, held_in
 from server.catalog.search_values import SearchQuery
 from server.catalog.tape_values import NewTape, TapeQuery
 from server.catalog.work import COMMAND, VISITOR, unit_of_work
@@ -39,8 +42,22 @@ def loaded(tmp_path_factory: pytest.TempPathFactory, sqlite_template):
 
 def test_the_whole_library_is_there(loaded: Engine):
     with unit_of_work(loaded, VISITOR) as work:
-        assert tapes.page(work, TapeQuery()).total == 39
+        assert tapes.page(work, TapeQuery()).total == 40
         assert programs.page(work, ProgramQuery()).total == 15
+
+
+@pytest.mark.parametrize("name", QUEUES)
+def test_each_queue_of_work_holds_something(loaded: Engine, name: str):
+    with unit_of_work(loaded, VISITOR, writes=False) as work:
+        assert held_in.page(work, QUEUES[name], 5).rows
+
+
+def test_those_who_work_there_have_something_on_their_lists(loaded: Engine):
+    with unit_of_work(loaded, COMMAND, writes=False) as work:
+        on_lists = {name: own_list.count(work.acting_as(actor), 5)
+                    for name, actor in published.actors(work).items()}  # fmt: skip
+
+    assert on_lists == {"odile": 1, "ione": 1, "aksel": 1, "maud": 0}
 
 
 def test_loading_again_changes_nothing(loaded: Engine):

@@ -19,6 +19,7 @@ from server.api import (
     problems,
     programs,
     punchings,
+    queues,
     search,
     sign_in,
     strips,
@@ -47,6 +48,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     punchings.router,
     load_sheets.router,
     condition_reports.router,
+    queues.router,
     work.router,
     sign_in.router,
 )

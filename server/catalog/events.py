@@ -38,6 +38,7 @@ class EventType(StrEnum):
     PUNCHING = "punching"
     MERGING = "merging"
     SETTLEMENT = "settlement by eye"
+    OWN_LIST = "own list"
 
 
 LOCAL = frozenset(
@@ -49,6 +50,7 @@ LOCAL = frozenset(
         EventType.PUNCHING,
         EventType.MERGING,
         EventType.SETTLEMENT,
+        EventType.OWN_LIST,
     }
 )
 

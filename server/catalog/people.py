@@ -149,7 +149,7 @@ def issue_token(work: Work, label: str, lasts: timedelta | None = None) -> str:
     It holds until it is revoked, or for as long as it `lasts`.
     """
     work.actor.require(Role.VOLUNTEER)
-    person_id = _own_id(work)
+    person_id = own_id(work)
     token = _new_token()
     work.session.add(
         ApiToken(
@@ -196,7 +196,7 @@ def tokens(work: Work) -> tuple[TokenRecord, ...]:
     work.actor.require(Role.VOLUNTEER)
     rows = work.session.scalars(
         select(ApiToken)
-        .where(col(ApiToken.person_id) == _own_id(work), col(ApiToken.revoked_at).is_(None))
+        .where(col(ApiToken.person_id) == own_id(work), col(ApiToken.revoked_at).is_(None))
         .order_by(col(ApiToken.id).desc())
     )
     return tuple(
@@ -212,18 +212,23 @@ def revoke_token(work: Work, token_id: int) -> None:
     """
     work.actor.require(Role.VOLUNTEER)
     token = work.session.get(ApiToken, token_id)
-    if token is None or token.person_id != _own_id(work):
+    if token is None or token.person_id != own_id(work):
         raise NotFound(
             f"You have no token {token_id}.", where="tokens", mend="Look in your list of tokens."
         )
     token.revoked_at = token.revoked_at or work.now
 
 
-def _own_id(work: Work) -> int:
+def own_id(work: Work, where: str = "tokens") -> int:
+    """The id of the person who acts, of whom `where` speaks.
+
+    Raises:
+        NotFound: nobody does, as where a command is run on the server itself.
+    """
     if work.actor.person_id is None:
         raise NotFound(
             "The command line has no account of its own.",
-            where="tokens",
+            where=where,
             mend="Sign in as a person.",
         )
     return work.actor.person_id

@@ -17,6 +17,7 @@ from server.store.spelling import Spelling, SpellingRun
 from server.store.tapes import Tape
 from server.store.texts import ListingText, RecordText
 from server.store.verification import Verification
+from server.store.work_items import WorkItem
 
 METADATA = Row.metadata
 
@@ -51,4 +52,5 @@ __all__ = [
     "Tape",
     "Verification",
     "Version",
+    "WorkItem",
 ]

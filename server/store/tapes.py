@@ -4,7 +4,7 @@ import re
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import CheckConstraint, event
+from sqlalchemy import CheckConstraint, Index, event
 from sqlmodel import Field
 
 from server.store.row import BYTEWISE, Row, UtcDateTime
@@ -39,7 +39,10 @@ class Tape(Row, table=True):
     """
 
     __tablename__ = "tape"
-    __table_args__ = (CheckConstraint("levels BETWEEN 5 AND 8", name="levels"),)
+    __table_args__ = (
+        CheckConstraint("levels BETWEEN 5 AND 8", name="levels"),
+        Index(None, "verified", "check_status"),
+    )
 
     id: int | None = Field(default=None, primary_key=True)
     accession_number: str = Field(unique=True)

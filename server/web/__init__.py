@@ -22,6 +22,7 @@ from server.web import (
     programs,
     punching_steps,
     punchings,
+    queues,
     search,
     search_more,
     strips,
@@ -56,6 +57,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     search_more.router,
     upload.router,
     accounts.router,
+    queues.router,
     work.router,
     help.router,
 )

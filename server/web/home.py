@@ -6,10 +6,12 @@ from typing import ClassVar
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.catalog import programs, tapes
+from server.catalog import own_list, programs, tapes
 from server.catalog.program_values import ProgramQuery
+from server.catalog.queues import held_in
+from server.catalog.queues.values import Told
 from server.catalog.tape_values import Page, Sort, TapeQuery, TapeRow
-from server.catalog.work import Work
+from server.catalog.work import Role, Work
 from server.web.context import PageContext
 from server.web.forms import FormDep
 from server.web.visit import VisitDep
@@ -21,21 +23,31 @@ NEWEST = 8
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class HomePage(PageContext):
-    """What the library holds: `tapes` is the first page of the newest, with all counts."""
+    """What the library holds: `tapes` is the first page of the newest, with all counts.
+
+    `queues` are those in which work waits, told to whoever may do some of it; `own` is how much
+    of it they took on.
+    """
 
     template: ClassVar[str] = "pages/home.html"
     tapes: Page[TapeRow]
     programs: int
     demo: bool
+    queues: tuple[Told, ...]
+    own: int
 
     @classmethod
-    def of(cls, work: Work, *, demo: bool) -> "HomePage":
+    def of(cls, work: Work, *, demo: bool, report_years: int) -> "HomePage":
         """The page as the library stands."""
+        works_here = work.actor.role.includes(Role.VOLUNTEER)
+        queues = held_in.counts(work, report_years) if works_here else ()
         return cls(
             title="Punched tapes, read and kept",
             tapes=tapes.page(work, TapeQuery(sort=Sort.NEWEST, page_size=NEWEST)),
             programs=programs.page(work, ProgramQuery(page_size=1)).total,
             demo=demo,
+            queues=tuple(each for each in queues if each.count),
+            own=own_list.count(work, report_years) if works_here else 0,
         )
 
 
@@ -52,7 +64,9 @@ class AppearancePage(PageContext):
 def home(visit: VisitDep) -> Response:
     """What the library holds."""
     with visit.work() as work:
-        return visit.page(HomePage.of(work, demo=visit.settings.demo))
+        return visit.page(
+            HomePage.of(work, demo=visit.settings.demo, report_years=visit.settings.report_years)
+        )
 
 
 @router.get("/appearance")

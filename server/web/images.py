@@ -9,6 +9,8 @@ from starlette.responses import Response
 from server.catalog import images, merged
 from server.catalog.dialects import dialect_of
 from server.catalog.merging_values import MergedRow
+from server.catalog.own_list import Part
+from server.catalog.queues import About
 from server.catalog.records import ImageRecord, KinRecord
 from server.catalog.tape_values import Page
 from server.catalog.work import Work
@@ -25,7 +27,7 @@ from server.web.listed import (
     matches,
 )
 from server.web.strips import Strips, strips_of
-from server.web.tapes import image_excerpt
+from server.web.tapes import image_excerpt, to_do
 from server.web.visit import VisitDep
 
 router = APIRouter()
@@ -42,9 +44,10 @@ class ImagePage(PageContext):
     figures: Estimates
     strips: Strips
     merged: Page[MergedRow]
+    to_do: tuple[Part, ...]
 
     @classmethod
-    def of(cls, work: Work, sha256: str, rate: str) -> "ImagePage":
+    def of(cls, work: Work, sha256: str, rate: str, report_years: int) -> "ImagePage":
         """The page of the image with this digest."""
         image = images.get(work, sha256)
         return cls(
@@ -55,6 +58,7 @@ class ImagePage(PageContext):
             figures=estimates(image.bytes, rate),
             strips=strips_of(work, image),
             merged=merged.page(work, image=sha256),
+            to_do=to_do(work, About.IMAGE, image.sha256, report_years),
         )
 
 
@@ -102,7 +106,9 @@ class WholeListingPage(PageContext):
 def show(visit: VisitDep, sha256: str, rate: str = "") -> Response:
     """One image."""
     with visit.work() as work:
-        return visit.page(ImagePage.of(work, sha256, rate), block="estimates")
+        return visit.page(
+            ImagePage.of(work, sha256, rate, visit.settings.report_years), block="estimates"
+        )
 
 
 @router.get("/images/{sha256}/listing")

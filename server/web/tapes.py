@@ -6,14 +6,25 @@ from typing import ClassVar
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.catalog import condition, events, handling, images, merged, punching, tapes
+from server.catalog import (
+    condition,
+    events,
+    handling,
+    images,
+    merged,
+    own_list,
+    punching,
+    tapes,
+)
 from server.catalog.condition_values import ReportRecord
 from server.catalog.events import EventRecord, ObjectKind
 from server.catalog.merging_values import MergedRow
+from server.catalog.own_list import Part
 from server.catalog.punching_values import PunchingRow
+from server.catalog.queues import About
 from server.catalog.records import ImageRecord, KinRecord
 from server.catalog.tape_values import Page, TapeQuery, TapeRecord, TapeRow
-from server.catalog.work import Work
+from server.catalog.work import Role, Work
 from server.web.context import PageContext
 from server.web.estimates import Estimates, estimates
 from server.web.listed import ListedLine, excerpt
@@ -54,9 +65,10 @@ class TapePage(PageContext):
     history: tuple[EventRecord, ...]
     warnings: tuple[str, ...]
     punched_from: PunchingRow | None
+    to_do: tuple[Part, ...]
 
     @classmethod
-    def of(cls, work: Work, number: str, rate: str) -> "TapePage":
+    def of(cls, work: Work, number: str, rate: str, report_years: int) -> "TapePage":
         """The page of the tape with this accession number."""
         tape = tapes.get(work, number)
         image = tape.image
@@ -73,7 +85,15 @@ class TapePage(PageContext):
             history=events.of(work, ObjectKind.TAPE, number),
             warnings=handling.warnings_of(work, number),
             punched_from=punching.of_tape(work, number),
+            to_do=to_do(work, About.TAPE, number, report_years),
         )
+
+
+def to_do(work: Work, about: About, key: str, report_years: int) -> tuple[Part, ...]:
+    """The queues that hold a tape or an image, for those who work here; nothing for others."""
+    if not work.actor.role.includes(Role.VOLUNTEER):
+        return ()
+    return own_list.queues_with(work, about, key, report_years)
 
 
 def image_excerpt(work: Work, image: ImageRecord) -> tuple[ListedLine, ...]:
@@ -106,4 +126,6 @@ def browse(visit: VisitDep) -> Response:
 def show(visit: VisitDep, number: str, rate: str = "") -> Response:
     """One tape."""
     with visit.work() as work:
-        return visit.page(TapePage.of(work, number, rate), block="estimates")
+        return visit.page(
+            TapePage.of(work, number, rate, visit.settings.report_years), block="estimates"
+        )

@@ -33,6 +33,9 @@ from server.tape.image import FRAME_PITCH_MM
 from server.web.differences import row_anchor
 from server.web.listed import page_of_line, visible
 
+DIGITS: Final = 64
+"""Digits of a whole SHA-256."""
+
 FRAMES_A_ROW: Final = 16
 """Frames side by side where they are shown as numbers."""
 
@@ -96,6 +99,11 @@ def percent(share: float) -> str:
 def short(sha256: str) -> str:
     """The first twelve digits of a digest, enough to tell images apart by eye."""
     return sha256[:12]
+
+
+def entry_name(key: str) -> str:
+    """What an entry of a queue goes by, digests cut short: 1978.12, or two images."""
+    return " and ".join(short(part) if len(part) == DIGITS else part for part in key.split("-"))
 
 
 NO_IMAGE = "no-image"
@@ -174,6 +182,7 @@ FILTERS: Final[dict[str, Callable[..., Any]]] = {
     "size": size,
     "percent": percent,
     "short": short,
+    "entry_name": entry_name,
     "format_title": format_title,
     "tried": tried,
     "visible": visible,

@@ -35,6 +35,7 @@ from server.store.tables import (
     Tape,
     Verification,
     Version,
+    WorkItem,
 )
 from server.tape.listing import Line, Listing
 
@@ -283,6 +284,15 @@ def add_one_of_each(session: Session) -> None:
                 other_sha256=names[1],
                 made_at=NOW,
                 made_by_id=person.id,
+            ),
+            WorkItem(person_id=person.id, queue="unread", tape_id=tape, put_on_at=NOW),
+            WorkItem(person_id=person.id, queue="unidentified", image_id=one, put_on_at=NOW),
+            WorkItem(
+                person_id=person.id,
+                queue="kin-to-judge",
+                image_id=one,
+                other_id=two,
+                put_on_at=NOW,
             ),
             Fingerprint(hash=-(2**63), image_id=one),
             Fingerprint(hash=2**63 - 1, image_id=one),

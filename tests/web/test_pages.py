@@ -49,6 +49,13 @@ OPEN = [
     "/tapes/{copy}/label",
     "/tapes/1979.3/label?layout=sheet&copies=3",
     "/labels?tape=1979.1&tape=1979.6",
+    "/queues",
+    "/queues/unread",
+    "/queues/damaged-checks",
+    "/queues/unidentified",
+    "/queues/kin-to-judge",
+    "/queues/readings-disagree",
+    "/queues/no-report?page=9",
     "/sign-in",
     "/appearance",
     "/help",
@@ -68,6 +75,7 @@ FOR_VOLUNTEERS = [
     "/tapes/1979.1/condition/new",
     "/images/{hex}/sheet/edit",
     "/account",
+    "/queues/mine",
 ]
 FOR_ARCHIVISTS = [
     "/condition-reports/{report}/edit",

@@ -25,6 +25,7 @@ from server.web import (
     programs,
     punching_steps,
     punchings,
+    queues,
     search,
     search_more,
     strips,
@@ -40,7 +41,7 @@ from server.web.render import environment
 MODULES = (
     accounts, code, compared, condition, downloads, errors, families, help, home, images, merged,
     merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload, vouching,
-    work, labels, load_sheets, punching_steps, punchings,
+    work, labels, load_sheets, punching_steps, punchings, queues,
 )  # fmt: skip
 
 PAGES = sorted(

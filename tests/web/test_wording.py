@@ -49,3 +49,9 @@ def test_an_eight_inch_roll_is_about_a_thousand_feet():
 
     assert figures.length_mm == 304_800
     assert 200 < figures.roll_mm < 207
+
+
+def test_an_entry_of_a_queue_goes_by_its_number_or_the_first_digits_of_its_images():
+    assert wording.entry_name("1979.12.b") == "1979.12.b"
+    assert wording.entry_name("ab" * 32) == "abababababab"
+    assert wording.entry_name(f"{'ab' * 32}-{'cd' * 32}") == "abababababab and cdcdcdcdcdcd"

@@ -1,0 +1,36 @@
+"""Tapes that nobody has looked at for years."""
+
+from typing import Final
+
+from sqlalchemy import exists
+from sqlmodel import col
+
+from server.catalog.narrowing import AnySelect
+from server.catalog.queues.passes import tapes
+from server.catalog.queues.queue import About, Asked, Queue, Step
+from server.catalog.work import Role
+from server.store.condition import ConditionReport
+from server.store.tapes import Tape
+
+
+def _asks(asked: Asked) -> AnySelect:
+    recent = exists().where(
+        col(ConditionReport.tape_id) == col(Tape.id),
+        col(ConditionReport.checked_on) > asked.oldest_report,
+    )
+    return tapes(~recent)
+
+
+NO_REPORT: Final = Queue(
+    name="no-report",
+    title="No condition report in {years}",
+    meaning="Tapes of which no condition report was logged in {years}, or none ever.",
+    todo="Take the tape out, look at it, and log how it stands. Bag it at once and keep it apart "
+    "where you see mould.",
+    well_done="Well done: every tape was looked at within {years}.",
+    role=Role.VOLUNTEER,
+    about=About.TAPE,
+    asks=_asks,
+    steps=(Step("Log its condition", "/tapes/{tape}/condition/new"),),
+    actions=("not-examined", "place"),
+)
