@@ -12,6 +12,7 @@ from server.api import (
     comparisons,
     condition_reports,
     families,
+    fixity,
     images,
     load_sheets,
     merging,
@@ -47,6 +48,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     punchings.router,
     load_sheets.router,
     condition_reports.router,
+    fixity.router,
     work.router,
     sign_in.router,
 )

@@ -53,7 +53,9 @@ def get_prepared(
     "/images/{sha256}/prepared/reels/{number}",
     response_class=Response,
     responses=FRAMES_ANSWERS
-    | responses("malformed", "not-found", "invalid", "not-verified", "no-such-range"),
+    | responses(
+        "malformed", "not-found", "invalid", "not-verified", "fixity-failed", "no-such-range"
+    ),
 )
 def get_prepared_reel(
     sha256: Sha256,

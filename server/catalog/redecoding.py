@@ -11,7 +11,7 @@ from typing import NamedTuple
 from sqlalchemy import delete, func, select, update
 from sqlmodel import col
 
-from server.catalog import decodings, events, verification
+from server.catalog import decodings, events, fixity, verification
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.work import Work
 from server.store import loaded, search
@@ -36,10 +36,14 @@ def waiting(work: Work) -> int:
 
 
 def decoded_again(work: Work, image_ids: Collection[int]) -> list[Again]:
-    """Those of the images that another release decoded, decoded by this one."""
+    """Those of the images that another release decoded, decoded by this one.
+
+    Of one whose held frames are not those of its name the earlier decoding stays the better one.
+    """
     held = work.session.execute(
         select(
             col(Decoding.image_id),
+            col(ImageRow.sha256),
             col(Decoding.decoder_release),
             col(ImageRow.frames),
             col(ImageRow.levels),
@@ -49,7 +53,9 @@ def decoded_again(work: Work, image_ids: Collection[int]) -> list[Again]:
         .order_by(col(Decoding.image_id))
     ).all()
     return [
-        Again(image_id, before, decode(frames, levels)) for image_id, before, frames, levels in held
+        Again(image_id, before, decode(frames, levels))
+        for image_id, sha256, before, frames, levels in held
+        if fixity.digest(frames) == sha256
     ]
 
 

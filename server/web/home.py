@@ -6,7 +6,8 @@ from typing import ClassVar
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.catalog import programs, tapes
+from server.catalog import fixity, programs, tapes
+from server.catalog.fixity import Audit
 from server.catalog.program_values import ProgramQuery
 from server.catalog.tape_values import Page, Sort, TapeQuery, TapeRow
 from server.catalog.work import Work
@@ -21,11 +22,16 @@ NEWEST = 8
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class HomePage(PageContext):
-    """What the library holds: `tapes` is the first page of the newest, with all counts."""
+    """What the library holds: `tapes` is the first page of the newest, with all counts.
+
+    `audit` is the last fixity audit that came to its end, `failing` how many images fail now.
+    """
 
     template: ClassVar[str] = "pages/home.html"
     tapes: Page[TapeRow]
     programs: int
+    audit: Audit | None
+    failing: int
     demo: bool
 
     @classmethod
@@ -35,6 +41,8 @@ class HomePage(PageContext):
             title="Punched tapes, read and kept",
             tapes=tapes.page(work, TapeQuery(sort=Sort.NEWEST, page_size=NEWEST)),
             programs=programs.page(work, ProgramQuery(page_size=1)).total,
+            audit=fixity.last_audit(work),
+            failing=len(fixity.failures(work)),
             demo=demo,
         )
 
