@@ -79,6 +79,9 @@ class ImageOut(ImageFacts):
     readings: list[ReadingOut] = Field(description="Every reading that gave these very frames.")
     tapes: list[TapeLinkOut] = Field(description="Tapes that carry the image.")
     versions: list[VersionLinkOut] = Field(description="Versions whose master it is.")
+    fixity_checked: datetime | None = Field(
+        description="When the last fixity audit ended that went over it, in UTC, or null."
+    )
     fixity_failure: FixityFailureOut | None = Field(
         description="What is wrong with the held frames; null where nothing is known to be."
     )

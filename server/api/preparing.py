@@ -34,7 +34,9 @@ class AskedReel(PreparationInput):
     ] = False
 
 
-@router.get("/images/{sha256}/prepared", responses=responses("not-found", "invalid"))
+@router.get(
+    "/images/{sha256}/prepared", responses=responses("not-found", "invalid", "fixity-failed")
+)
 def get_prepared(
     sha256: Sha256, caller: CallerDep, asked: Annotated[AskedPreparation, Query()]
 ) -> PreparedFacts:

@@ -13,9 +13,10 @@ from sqlalchemy import Engine, func, select
 from sqlalchemy.exc import DatabaseError, OperationalError
 from sqlmodel import col
 
-from server.catalog import events, fixity
+from server.catalog import events, fixity, mending
 from server.catalog.events import WHOLE, EventType, ObjectKind
-from server.catalog.fixity import FAIL, Audit
+from server.catalog.fixity import Audit
+from server.catalog.fixity_events import ALGORITHM, FAIL, digest, record_failure, record_intact
 from server.catalog.work import COMMAND, Work, unit_of_work
 from server.store.events import Event
 from server.store.images import ImageRow
@@ -27,7 +28,7 @@ OF_THE_REPLICA: Final = "the replica"
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """An image hashed again: `frames` as they are held, None where the database cannot read them."""
+    """An image hashed again: `frames` as they are held, None where they cannot be read."""
 
     sha256: str
     size: int
@@ -39,7 +40,7 @@ class Checked:
         return (
             self.frames is not None
             and len(self.frames) == self.size
-            and fixity.digest(self.frames) == self.sha256
+            and digest(self.frames) == self.sha256
         )
 
 
@@ -52,24 +53,19 @@ class Good:
 
 
 def check(engine: Engine, image_id: int) -> Checked:
-    """Hash one image again, in a short transaction of its own that only reads.
+    """Hash one image again, in short transactions that only read.
 
     Raises:
         OperationalError: the database is away, or held by somebody.
     """
+    held = col(ImageRow.id) == image_id
     with unit_of_work(engine, COMMAND, writes=False) as work:
-        return _checked(work, image_id)
-
-
-def _checked(work: Work, image_id: int) -> Checked:
-    sha256, size = work.session.execute(
-        select(col(ImageRow.sha256), col(ImageRow.size)).where(col(ImageRow.id) == image_id)
-    ).one()
+        sha256, size = work.session.execute(
+            select(col(ImageRow.sha256), col(ImageRow.size)).where(held)
+        ).one()
     try:
-        with work.session.begin_nested():
-            frames = work.session.scalar(
-                select(col(ImageRow.frames)).where(col(ImageRow.id) == image_id)
-            )
+        with unit_of_work(engine, COMMAND, writes=False) as work:
+            frames = work.session.scalar(select(col(ImageRow.frames)).where(held))
     except OperationalError:
         raise
     except DatabaseError:
@@ -87,29 +83,41 @@ def good_copy(replica: Engine | None, sha256: str) -> Good:
         return Good(None, f"the replica cannot be read ({type(error.orig).__name__})")
     if found is None:
         return Good(None, "the replica does not hold it")
-    if fixity.digest(found) != sha256:
+    if digest(found) != sha256:
         return Good(None, "the frames in the replica are not those of the name either")
     return Good(found, "")
 
 
-def settle(work: Work, audit: str, image_id: int, good: Good) -> None:
-    """Write down that the frames of an image are not those of its name, and mend it if we can."""
-    held = _checked(work, image_id)
-    if held.is_intact:
+def settle(work: Work, audit: str, checked: Checked, good: Good) -> None:
+    """Write down that the frames of an image are not those of its name, and mend it if we can.
+
+    Frames that the database cannot read it cannot replace either.
+    """
+    if checked.frames is not None and _mended_meanwhile(work, checked):
         return
-    is_first = not _told(work, audit, held.sha256)
+    is_first = not _told(work, audit, checked.sha256)
     if is_first:
-        fixity.record_failure(work, held.sha256, held.frames, _remark(good), audit=audit)
-    if good.frames is None:
+        record_failure(work, checked.sha256, checked.frames, _remark(checked, good), audit=audit)
+    if good.frames is None or checked.frames is None:
         return
-    mended = fixity.put_back(work, held.sha256, good.frames, OF_THE_REPLICA, audit=audit)
+    mended = mending.put_back(work, checked.sha256, good.frames, OF_THE_REPLICA, audit=audit)
     if is_first and not mended:
-        fixity.record_failure(
-            work, held.sha256, held.frames, "the database refused to put them back", audit=audit
+        remark = "the database refused to put them back"
+        record_failure(work, checked.sha256, checked.frames, remark, audit=audit)
+
+
+def _mended_meanwhile(work: Work, checked: Checked) -> bool:
+    row = work.session.execute(
+        select(col(ImageRow.frames), col(ImageRow.size)).where(
+            col(ImageRow.sha256) == checked.sha256
         )
+    ).one()
+    return Checked(checked.sha256, row.size, row.frames).is_intact
 
 
-def _remark(good: Good) -> str:
+def _remark(checked: Checked, good: Good) -> str:
+    if checked.frames is None:
+        return "the database itself is damaged, and is to be restored from a backup"
     return good.why or "the replica has the right ones"
 
 
@@ -128,7 +136,7 @@ def failing_among(work: Work, sha256s: Iterable[str]) -> list[str]:
 def acquit(work: Work, audit: str, sha256s: Iterable[str]) -> None:
     """Write down that images which failed before were found intact by this audit."""
     for sha256 in failing_among(work, sha256s):
-        fixity.record_intact(work, sha256, "found intact again", audit=audit)
+        record_intact(work, sha256, "found intact again", audit=audit)
 
 
 def conclude(
@@ -152,7 +160,7 @@ def conclude(
             detail=f"{images:,} images hashed, {failing:,} failing, {mended:,} of them mended",
             facts={
                 "audit": audit,
-                "algorithm": fixity.ALGORITHM,
+                "algorithm": ALGORITHM,
                 "started": started.isoformat(),
                 "ended": work.now.isoformat(),
                 "images": images,

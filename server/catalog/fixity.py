@@ -5,26 +5,21 @@ of the whole, and one on each image whose frames do not give the SHA-256 that is
 image is not given out, prepared or punched until its frames are put back.
 """
 
-import hashlib
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 
-from sqlalchemy import Select, func, select, update
-from sqlalchemy.exc import DatabaseError
+from sqlalchemy import ColumnElement, and_, func, select
 from sqlmodel import col
 
-from server.catalog import events
 from server.catalog.errors import FixityFailed
 from server.catalog.events import WHOLE, EventType, ObjectKind
+from server.catalog.fixity_events import FAIL, described, digest, record_failure
 from server.catalog.held import known, titles
 from server.catalog.work import Work
 from server.store.events import Event
 from server.store.images import ImageRow
-
-FAIL: Final = "fail"
-ALGORITHM: Final = "SHA-256"
 
 WHAT_TO_DO: Final = (
     "Upload the file of the same reading again if it was kept, or read the tape again and upload "
@@ -83,8 +78,8 @@ class Audit:
 def audits(work: Work, most: int = 1) -> tuple[Audit, ...]:
     """The last audits that came to their end, the newest first."""
     rows = work.session.scalars(
-        _checks(select(Event), ObjectKind.LIBRARY)
-        .where(col(Event.object_key) == WHOLE)
+        select(Event)
+        .where(_of(ObjectKind.LIBRARY), col(Event.object_key) == WHOLE)
         .order_by(col(Event.id).desc())
         .limit(most)
     )
@@ -113,15 +108,42 @@ def _audit(row: Event) -> Audit:
 def failures(work: Work) -> tuple[FixityFailure, ...]:
     """Every image whose held frames are not those of its name, the longest known first."""
     newest = (
-        _checks(select(func.max(col(Event.id))), ObjectKind.IMAGE)
+        select(func.max(col(Event.id)))
+        .where(_of(ObjectKind.IMAGE))
         .group_by(col(Event.object_key))
         .scalar_subquery()
     )
-    keys = work.session.scalars(
-        select(col(Event.object_key)).where(col(Event.id).in_(newest), col(Event.outcome) == FAIL)
-    ).all()
-    found = [_failure(work, key) for key in keys]
-    return tuple(sorted(filter(None, found), key=lambda each: (each.since, each.sha256)))
+    failing = select(col(Event.object_key)).where(
+        col(Event.id).in_(newest), col(Event.outcome) == FAIL
+    )
+    found = _failing(work, col(Event.object_key).in_(failing))
+    return tuple(sorted(found.values(), key=lambda each: (each.since, each.sha256)))
+
+
+def failure_of(work: Work, sha256: str) -> FixityFailure | None:
+    """What is wrong with the held frames of an image; None where nothing is known to be."""
+    return _failing(work, col(Event.object_key) == sha256).get(sha256)
+
+
+def _failing(work: Work, condition: ColumnElement[bool]) -> dict[str, FixityFailure]:
+    """What is wrong with those of the images that fail, by name.
+
+    Checks are read from the newest back to the last that an image passed.
+    """
+    rows = work.session.execute(
+        select(col(Event.object_key), col(Event.occurred_at), col(Event.outcome), col(Event.detail))
+        .where(_of(ObjectKind.IMAGE), condition)
+        .order_by(col(Event.id).desc())
+    )
+    found: dict[str, FixityFailure] = {}
+    passed: set[str] = set()
+    for sha256, at, outcome, detail in rows:
+        if outcome != FAIL:
+            passed.add(sha256)
+        elif sha256 not in passed:
+            newest = found.get(sha256)
+            found[sha256] = FixityFailure(sha256, at, newest.detail if newest else detail)
+    return found
 
 
 def failing_images(work: Work) -> tuple[FailingImage, ...]:
@@ -152,32 +174,15 @@ def _ids(work: Work, sha256s: Collection[str]) -> dict[str, int]:
     return {sha256: known(image_id) for sha256, image_id in rows}
 
 
-def failure_of(work: Work, sha256: str) -> FixityFailure | None:
-    """What is wrong with the held frames of an image; None where nothing is known to be."""
-    return _failure(work, sha256)
+def checked(work: Work, image_id: int) -> datetime | None:
+    """When the last audit ended that went over the image; None where none did yet."""
+    last = last_audit(work)
+    return last.ended if last and image_id <= last.up_to else None
 
 
-def _failure(work: Work, sha256: str) -> FixityFailure | None:
-    rows = work.session.execute(
-        _checks(
-            select(col(Event.occurred_at), col(Event.outcome), col(Event.detail)),
-            ObjectKind.IMAGE,
-        )
-        .where(col(Event.object_key) == sha256)
-        .order_by(col(Event.id).desc())
-    )
-    found: FixityFailure | None = None
-    for at, outcome, detail in rows:
-        if outcome != FAIL:
-            break
-        found = FixityFailure(sha256, at, found.detail if found else detail)
-    return found
-
-
-def _checks(statement: Select[Any], kind: ObjectKind) -> Select[Any]:
-    return statement.where(
-        col(Event.type) == EventType.FIXITY, col(Event.object_kind) == kind.value
-    )
+def _of(kind: ObjectKind) -> ColumnElement[bool]:
+    """The condition that an event is a fixity check of that kind of object."""
+    return and_(col(Event.type) == EventType.FIXITY, col(Event.object_kind) == kind.value)
 
 
 def refusal(failure: FixityFailure) -> FixityFailed:
@@ -191,11 +196,6 @@ def refusal(failure: FixityFailure) -> FixityFailed:
 
 
 NOT_ITS_OWN: Final = "The held frames of this image are not those of its name since {}."
-
-
-def digest(frames: bytes) -> str:
-    """The SHA-256 in hexadecimal digits, as images are named."""
-    return hashlib.sha256(frames).hexdigest()
 
 
 def require_own(work: Work, sha256: str, frames: bytes) -> bytes:
@@ -216,78 +216,3 @@ def require_own(work: Work, sha256: str, frames: bytes) -> bytes:
 def _found_in_use(work: Work, sha256: str, frames: bytes) -> None:
     if failure_of(work, sha256) is None:
         record_failure(work, sha256, frames, "found as it was asked for")
-
-
-def described(frames: bytes | None) -> str:
-    """What was found in the place of an image's frames, as a clause."""
-    if frames is None:
-        return "the database cannot read the frames"
-    return f"{len(frames):,} bytes whose {ALGORITHM} is {digest(frames)}"
-
-
-def record_failure(
-    work: Work, sha256: str, frames: bytes | None, remark: str, **facts: str
-) -> None:
-    """Write down that the held frames are not those of the name."""
-    found = {} if frames is None else {"found": digest(frames), "bytes": len(frames)}
-    events.record(
-        work,
-        EventType.FIXITY,
-        ObjectKind.IMAGE,
-        sha256,
-        outcome=FAIL,
-        detail=f"{described(frames)}; {remark}",
-        facts={"algorithm": ALGORITHM, **found, **facts},
-        agent=AGENT,
-    )
-
-
-def record_intact(work: Work, sha256: str, remark: str, **facts: str) -> None:
-    """Write down that the held frames are those of the name again."""
-    events.record(
-        work,
-        EventType.FIXITY,
-        ObjectKind.IMAGE,
-        sha256,
-        detail=remark,
-        facts={"algorithm": ALGORITHM, **facts},
-        agent=AGENT,
-    )
-
-
-AGENT: Final = "fixity audit"
-
-
-def put_back(work: Work, sha256: str, frames: bytes, source: str, **facts: str) -> bool:
-    """Give a damaged image its frames again, from `source`; whether that could be done.
-
-    The database lets only frames of the right digest pass, and those only in the place of others
-    (migration `mended_images`). Where it cannot write there at all, nothing changes.
-    """
-    mended = (
-        update(ImageRow)
-        .where(col(ImageRow.sha256) == sha256)
-        .values(frames=frames, size=len(frames))
-    )
-    try:
-        with work.session.begin_nested():
-            work.session.connection().execute(mended)
-    except DatabaseError:
-        return False
-    events.record(
-        work,
-        EventType.REPLICATION,
-        ObjectKind.IMAGE,
-        sha256,
-        detail=f"frames put back from {source}",
-        facts={"algorithm": ALGORITHM, "bytes": len(frames), **facts},
-    )
-    record_intact(work, sha256, "the frames are those of the name again", **facts)
-    return True
-
-
-def mend_by_upload(work: Work, sha256: str, frames: bytes) -> bool:
-    """Put frames that came in by upload in the place of damaged ones, if there are such."""
-    if failure_of(work, sha256) is None:
-        return False
-    return put_back(work, sha256, frames, "a reading that was uploaded")

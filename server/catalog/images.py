@@ -77,6 +77,7 @@ def of_id(work: Work, image_id: int) -> ImageRecord:
         readings=readings,
         tapes=_tapes(work, image_id),
         versions=_versions(work, image_id),
+        fixity_checked=fixity.checked(work, image_id),
         fixity_failure=fixity.failure_of(work, image.sha256),
     )
 

@@ -152,6 +152,7 @@ class ImageRecord:
     readings: tuple[ReadingRecord, ...] = ()
     tapes: tuple[TapeLink, ...] = ()
     versions: tuple[VersionLink, ...] = ()
+    fixity_checked: datetime | None = None
     fixity_failure: FixityFailure | None = None
 
     @property

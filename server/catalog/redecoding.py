@@ -11,8 +11,9 @@ from typing import NamedTuple
 from sqlalchemy import delete, func, select, update
 from sqlmodel import col
 
-from server.catalog import decodings, events, fixity, verification
+from server.catalog import decodings, events, verification
 from server.catalog.events import EventType, ObjectKind
+from server.catalog.fixity_events import digest
 from server.catalog.work import Work
 from server.store import loaded, search
 from server.store.images import Decoding, ImageRow
@@ -55,7 +56,7 @@ def decoded_again(work: Work, image_ids: Collection[int]) -> list[Again]:
     return [
         Again(image_id, before, decode(frames, levels))
         for image_id, sha256, before, frames, levels in held
-        if fixity.digest(frames) == sha256
+        if digest(frames) == sha256
     ]
 
 

@@ -34,7 +34,7 @@ def hash_again(engine: Engine, replica: Engine | None, audit: str, after: int, u
         failing += 1
         good = audits.good_copy(replica, checked.sha256)
         with unit_of_work(engine, COMMAND) as work:
-            audits.settle(work, audit, image_id, good)
+            audits.settle(work, audit, checked, good)
     _acquit(engine, audit, intact)
     return Batch(len(ids), ids[-1] if ids else up_to, failing)
 
