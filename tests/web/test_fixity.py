@@ -44,7 +44,15 @@ def test_the_home_page_says_when_the_last_audit_ended_and_what_it_found(visitor,
     assert re.search(r"The last full audit ended <time[^>]+>20\d\d-\d\d-\d\d [\d:]+ UTC<", page)
     assert "9 images hashed again" in page
     assert "1 image failing" in page
-    assert "1 image with frames that are not those of its name" in page
+    assert "1 image with frames" not in page
+
+
+def test_what_was_found_since_the_last_audit_is_said_too(app, visitor, failing, library):
+    spoil(app.state.engine, library.hex)
+    assert visitor.get(f"/images/{library.hex}/download").status_code == 409
+    page = visitor.get("/").text
+    assert "1 image failing" in page
+    assert "2 images with frames that are not those of their names" in page
 
 
 @pytest.mark.parametrize("at", ["/", "/tapes", "/upload", "/account", "/help", "/no/such/page"])
