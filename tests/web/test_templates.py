@@ -40,8 +40,8 @@ from server.web.render import environment
 
 MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
-    merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload, vouching,
-    work, labels, load_sheets, punching_steps, punchings,
+    merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
+    vouching, work, labels, load_sheets, punching_steps, punchings,
 )  # fmt: skip
 
 PAGES = sorted(
