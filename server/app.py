@@ -65,7 +65,7 @@ async def _background(settings: Settings) -> AsyncIterator[Background | None]:
     if not settings.background_work:
         yield None
         return
-    background = Background(settings)
+    background = Background(settings, keeps_schedule=True)
     await to_thread.run_sync(background.start)
     try:
         yield background

@@ -244,6 +244,12 @@ def _add_holdings(commands: Any) -> None:
         "--everything", action="store_true", help="find kin in everything; goes on if interrupted"
     )
     _json(kin)
+    audit = _add(commands, "audit", "audit:run", "hash every image again, to see that it is whole")
+    audit.epilog = "Exits with 1 if an image fails and could not be mended."
+    audit.add_argument(
+        "--last", action="store_true", help="only say what the last one found, and what fails now"
+    )
+    _json(audit)
     sheet = _add(commands, "sheet", "sheet:show", "write the load sheet of a tape or an image")
     sheet.add_argument("what", metavar="WHAT", help="accession number, or SHA-256 of an image")
     sheet.add_argument(

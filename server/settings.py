@@ -1,9 +1,10 @@
 """Every setting in one place, read from the environment: FEEDHOLE_DATABASE_URL and so on."""
 
 import re
+from pathlib import Path
 from typing import Annotated
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 from sqlalchemy import make_url
 from sqlalchemy.exc import ArgumentError
 
@@ -23,6 +24,13 @@ def _database(url: str) -> str:
     if parsed.get_backend_name() != "postgresql":
         raise ValueError("must begin with sqlite:/// or postgresql://")
     return parsed.set(drivername="postgresql+psycopg").render_as_string(hide_password=False)
+
+
+def _is_same_database(one: str, other: str) -> bool:
+    first, second = make_url(one), make_url(other)
+    if {first.get_backend_name(), second.get_backend_name()} == {"sqlite"}:
+        return Path(first.database or "").resolve() == Path(second.database or "").resolve()
+    return first == second
 
 
 def _address(url: str) -> str:
@@ -61,8 +69,23 @@ class Settings(DecodingSettings):
 
     background_work: bool = True
     """Whether this process takes up background work; one of several workers is enough."""
+    audit_days: float = Field(default=7, ge=0)
+    """A fixity audit begins by itself when the last one ended so long ago; never if 0."""
+    replica: str = ""
+    """A second database of the same kind, such as the newest backup, to mend images from."""
 
     database_wait_seconds: float = Field(default=10, gt=0)
     """How long to wait for a connection or a lock before the caller is told to try again."""
     statement_limit_seconds: float = Field(default=30, gt=0)
     """How long one statement may run on PostgreSQL."""
+
+    @field_validator("replica")
+    @classmethod
+    def _another_database(cls, url: str, given: ValidationInfo) -> str:
+        """The replica's URL with its driver; refused where it is the library itself."""
+        if not url:
+            return ""
+        checked = _database(url)
+        if "database_url" in given.data and _is_same_database(checked, given.data["database_url"]):
+            raise ValueError("is the library itself; name another database, such as a backup")
+        return checked

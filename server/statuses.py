@@ -13,6 +13,7 @@ from typing import Final
 from server.catalog.errors import (
     ArchiveError,
     Conflict,
+    FixityFailed,
     Invalid,
     NotAllowed,
     NotFound,
@@ -100,6 +101,13 @@ _REFUSALS: Final[Mapping[type[ArchiveError], Problem]] = MappingProxyType(
             "Nothing vouches for this image yet",
             "No checksum, second reading or person has confirmed these bytes.",
             "Confirm that you want it unverified, or ask for a second reading.",
+        ),
+        FixityFailed: Problem(
+            FixityFailed.code,
+            HTTPStatus.CONFLICT,
+            "The held frames are not those of this image",
+            "Hashed again, the frames do not give the SHA-256 that is the name of the image.",
+            "Upload the same reading again, or ask an archivist to mend it from a backup.",
         ),
         Quarantined: Problem(
             Quarantined.code,

@@ -44,3 +44,25 @@ def test_number_without_sense_is_refused_by_name(name: str, monkeypatch: pytest.
 
     with pytest.raises(ValidationError, match=name):
         Settings()
+
+
+def test_a_replica_is_another_database():
+    given = "postgresql://keeper@db/copy"
+    assert Settings(replica=given).replica == "postgresql+psycopg://keeper@db/copy"
+    assert Settings(replica="").replica == ""
+    with pytest.raises(ValidationError, match="is the library itself"):
+        Settings(database_url="sqlite:///var/one.db", replica="sqlite:///var/../var/one.db")
+    with pytest.raises(ValidationError, match="is the library itself"):
+        Settings(database_url=given, replica=given)
+    with pytest.raises(ValidationError, match="must begin with"):
+        Settings(replica="mysql://db/library")
+
+
+def test_audits_can_be_left_out_but_not_be_begun_before_the_last_ended(
+    monkeypatch: pytest.MonkeyPatch,
+):
+    monkeypatch.setenv("FEEDHOLE_AUDIT_DAYS", "0")
+    assert Settings().audit_days == 0
+    monkeypatch.setenv("FEEDHOLE_AUDIT_DAYS", "-1")
+    with pytest.raises(ValidationError, match="audit_days"):
+        Settings()

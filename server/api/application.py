@@ -12,6 +12,7 @@ from server.api import (
     comparisons,
     condition_reports,
     families,
+    fixity,
     images,
     load_sheets,
     merging,
@@ -49,6 +50,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     load_sheets.router,
     condition_reports.router,
     queues.router,
+    fixity.router,
     work.router,
     sign_in.router,
 )

@@ -169,7 +169,8 @@ def _lines_out(lines: Iterable[Line]) -> list[ListingLineOut]:
 @router.get(
     "/images/{sha256}/frames",
     response_class=Response,
-    responses=FRAMES_ANSWERS | responses("malformed", "not-found", "no-such-range"),
+    responses=FRAMES_ANSWERS
+    | responses("malformed", "not-found", "fixity-failed", "no-such-range"),
 )
 def get_frames(sha256: Sha256, caller: CallerDep, request: Request) -> Response:
     """The frames themselves, exactly as they were read.

@@ -229,7 +229,7 @@ def list_merged_readings(
             "description": "The merged reading was kept.",
             "headers": {"Location": {"schema": {"type": "string"}, "description": "Its address."}},
         },
-        **responses(*CHANGE, "conflict"),
+        **responses(*CHANGE, "conflict", "fixity-failed"),
     },
 )
 def merge_readings(
@@ -291,7 +291,7 @@ def list_disputes(
             "description": "The merged reading that follows was kept.",
             "headers": {"Location": {"schema": {"type": "string"}, "description": "Its address."}},
         },
-        **responses(*CHANGE, "not-found", "conflict"),
+        **responses(*CHANGE, "not-found", "conflict", "fixity-failed"),
     },
 )
 def settle_dispute(

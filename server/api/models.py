@@ -27,6 +27,15 @@ class VerificationOut(Fields):
     evidence: list[EvidenceOut] = Field(description="All of the evidence.")
 
 
+class FixityFailureOut(Fields):
+    """Frames that are not those of the image's name any more."""
+
+    sha256: str = Field(description="Name of the image.")
+    since: datetime = Field(description="When that was found first, in UTC.")
+    detail: str = Field(description="What was found in the place of its frames.")
+    mend: str = Field(description="What to do about it.")
+
+
 class ReadingOut(Fields):
     """One pass of one tape through a reader, or a merged reading taken in as one."""
 
@@ -70,6 +79,12 @@ class ImageOut(ImageFacts):
     readings: list[ReadingOut] = Field(description="Every reading that gave these very frames.")
     tapes: list[TapeLinkOut] = Field(description="Tapes that carry the image.")
     versions: list[VersionLinkOut] = Field(description="Versions whose master it is.")
+    fixity_checked: datetime | None = Field(
+        description="When the last fixity audit ended that went over it, in UTC, or null."
+    )
+    fixity_failure: FixityFailureOut | None = Field(
+        description="What is wrong with the held frames; null where nothing is known to be."
+    )
 
 
 class KinOut(Fields):

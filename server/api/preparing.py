@@ -34,7 +34,9 @@ class AskedReel(PreparationInput):
     ] = False
 
 
-@router.get("/images/{sha256}/prepared", responses=responses("not-found", "invalid"))
+@router.get(
+    "/images/{sha256}/prepared", responses=responses("not-found", "invalid", "fixity-failed")
+)
 def get_prepared(
     sha256: Sha256, caller: CallerDep, asked: Annotated[AskedPreparation, Query()]
 ) -> PreparedFacts:
@@ -53,7 +55,9 @@ def get_prepared(
     "/images/{sha256}/prepared/reels/{number}",
     response_class=Response,
     responses=FRAMES_ANSWERS
-    | responses("malformed", "not-found", "invalid", "not-verified", "no-such-range"),
+    | responses(
+        "malformed", "not-found", "invalid", "not-verified", "fixity-failed", "no-such-range"
+    ),
 )
 def get_prepared_reel(
     sha256: Sha256,

@@ -223,7 +223,7 @@ def list_punchings(
                 "Location": {"schema": {"type": "string"}, "description": "Address of the first."}
             },
         },
-        **responses(*CHANGE, "not-found", "not-verified"),
+        **responses(*CHANGE, "not-found", "not-verified", "fixity-failed"),
     },
 )
 def begin_punching(
@@ -258,7 +258,15 @@ def get_punching(punching_id: PunchingId, caller: CallerDep) -> PunchingOut:
     response_class=Response,
     dependencies=SIGNED_IN,
     responses=FRAMES_ANSWERS
-    | responses("malformed", "not-found", "no-such-range", "invalid", "not-allowed", "conflict"),
+    | responses(
+        "malformed",
+        "not-found",
+        "no-such-range",
+        "invalid",
+        "not-allowed",
+        "conflict",
+        "fixity-failed",
+    ),
 )
 def get_prepared_frames(punching_id: PunchingId, caller: CallerDep, request: Request) -> Response:
     """The prepared frames, one byte each, for the punch (volunteers).

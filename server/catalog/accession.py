@@ -11,7 +11,7 @@ from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
-from server.catalog import decodings, events, images, kinship, verification
+from server.catalog import decodings, events, images, kinship, mending, verification
 from server.catalog.errors import Invalid, NotFound
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import known, tape_of
@@ -53,7 +53,9 @@ def accept(work: Work, examined: Examined, merged_from: Sequence[int] = ()) -> R
     tape = _tape(work, examined)
     image_id, held = _keep_image(work, examined)
     reading = _keep_reading(work, examined, image_id, tape)
-    if not held:
+    if held:
+        mending.mend_by_upload(work, examined.decoded.image.sha256, examined.decoded.image.frames)
+    else:
         _keep_decoding(work, examined, image_id)
     _log(work, examined, tape, merged_from, held=held)
     image = images.of_id(work, image_id)

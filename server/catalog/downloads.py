@@ -19,15 +19,17 @@ def download(work: Work, sha256: str, acknowledged: bool = False) -> Download:
 
     Raises:
         NotFound: the image is not held.
+        FixityFailed: the held frames are not those of its name.
         NotVerified: nothing vouches for it, and that was not `acknowledged`.
     """
     record = images.get(work, sha256)
+    frames = images.own_frames(work, sha256)
     require_vouched(record, acknowledged=acknowledged)
     facts = {"verification": record.verification.word, "bytes": record.bytes}
     work.afterwards.append(lambda later: log(later, record, facts))
     return Download(
         file_name=file_name_of(record),
-        frames=images.frames(work, sha256),
+        frames=frames,
         sha256=record.sha256,
         verified=record.verification.verified,
     )

@@ -8,6 +8,7 @@
             TooLarge      an upload is over the limit
         Conflict          the record changed since it was opened, or the name is taken
         NotVerified       nothing vouches for the image, and that was not acknowledged
+        FixityFailed      the held frames are not those of the image's name
         Quarantined       the tape must not be handled
         SignInRefused     name and password do not belong together
         TooManyAttempts   sign-in is held back for a while
@@ -99,6 +100,12 @@ class NotVerified(ArchiveError):
     """Nothing vouches for the image yet, and the caller has not acknowledged that."""
 
     code = "not-verified"
+
+
+class FixityFailed(ArchiveError):
+    """The held frames of the image are not those of its name."""
+
+    code = "fixity-failed"
 
 
 class Quarantined(ArchiveError):

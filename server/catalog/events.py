@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import select
 from sqlmodel import col
@@ -24,6 +24,8 @@ class EventType(StrEnum):
     INGESTION = "ingestion"
     DIGEST = "message digest calculation"
     IDENTIFICATION = "format identification"
+    FIXITY = "fixity check"
+    REPLICATION = "replication"
     VALIDATION = "validation"
     ACCESSION = "accession"
     CREATION = "creation"
@@ -64,6 +66,11 @@ class ObjectKind(StrEnum):
     REPORT = "condition-report"
     PERSON = "person"
     PUNCHING = "punching"
+    LIBRARY = "library"
+    """All of it; the key is always `WHOLE`."""
+
+
+WHOLE: Final = "whole"
 
 
 @dataclass(frozen=True, slots=True)

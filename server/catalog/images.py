@@ -3,7 +3,7 @@
 from sqlalchemy import ColumnElement, select
 from sqlmodel import col
 
-from server.catalog import decodings, kinship, side_by_side, verification
+from server.catalog import decodings, fixity, kinship, side_by_side, verification
 from server.catalog.held import image_id_of, known, titles
 from server.catalog.records import (
     Comparison,
@@ -77,6 +77,8 @@ def of_id(work: Work, image_id: int) -> ImageRecord:
         readings=readings,
         tapes=_tapes(work, image_id),
         versions=_versions(work, image_id),
+        fixity_checked=fixity.checked(work, image_id),
+        fixity_failure=fixity.failure_of(work, image.sha256),
     )
 
 
@@ -90,6 +92,16 @@ def frames(work: Work, sha256: str) -> bytes:
     found = work.session.scalar(select(col(ImageRow.frames)).where(col(ImageRow.id) == image_id))
     assert found is not None
     return found
+
+
+def own_frames(work: Work, sha256: str) -> bytes:
+    """The frames of an image to make something of, hashed once more.
+
+    Raises:
+        NotFound: it is not held.
+        FixityFailed: they are not those of its name.
+    """
+    return fixity.require_own(work, sha256.lower(), frames(work, sha256))
 
 
 def listing(work: Work, sha256: str, start: int = 0, stop: int | None = None) -> Listing:

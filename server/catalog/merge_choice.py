@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterable, Sequence
 from sqlalchemy import select
 from sqlmodel import col
 
-from server.catalog import images, passes
+from server.catalog import fixity, images, passes
 from server.catalog.errors import Invalid, TooLarge
 from server.catalog.held import image_id_of, may_be_id, tape_of
 from server.catalog.merging_values import Candidate, Chosen, NewMerge
@@ -118,7 +118,10 @@ def _images(work: Work, found: Sequence[ReadingRecord], limit: int) -> tuple[Ima
                 where="readings",
                 mend="Leave it out, or ask for a higher limit.",
             )
-    held = {sha256: Image(frames, levels) for sha256, frames, levels, _ in rows}
+    held = {
+        sha256: Image(fixity.require_own(work, sha256, frames), levels)
+        for sha256, frames, levels, _ in rows
+    }
     return tuple(held[each.sha256] for each in found)
 
 

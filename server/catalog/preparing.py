@@ -57,6 +57,7 @@ def preview(work: Work, sha256: str, how: Preparation, formats: Formats = FORMAT
 
     Raises:
         NotFound: the image is not held.
+        FixityFailed: the held frames are not those of its name.
         Invalid: it cannot be prepared in that way; says why, and where on the tape.
     """
     record = images.get(work, sha256)
@@ -67,7 +68,7 @@ def preview(work: Work, sha256: str, how: Preparation, formats: Formats = FORMAT
             mend=f"Prepare an image of at most {LARGEST:,} frames, or cut the file beforehand.",
         )
     levels = record.levels
-    decoded = decode(images.frames(work, sha256), levels, formats)
+    decoded = decode(images.own_frames(work, sha256), levels, formats)
     try:
         return prepare_tape(decoded, how, formats)
     except CannotPrepare as refused:
@@ -86,6 +87,7 @@ def prepare(
 
     Raises:
         NotFound: the image is not held.
+        FixityFailed: the held frames are not those of its name.
         NotVerified: nothing vouches for it, and that was not acknowledged.
         Invalid: it cannot be prepared in that way; says why, and where on the tape.
     """

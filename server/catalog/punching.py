@@ -10,7 +10,7 @@ from typing import Any, Final
 from sqlalchemy import ColumnElement, Select, func, or_, select, true
 from sqlmodel import col
 
-from server.catalog import events
+from server.catalog import events, images
 from server.catalog.errors import Conflict, Invalid
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import image_id_of, known
@@ -92,10 +92,12 @@ def frames(work: Work, punching_id: int) -> Download:
 
     Raises:
         NotFound: there is no such punching.
+        FixityFailed: the held frames of its image are not those of the image's name.
         Conflict: it was given up.
     """
     work.actor.require(Role.VOLUNTEER)
     row = punching_of(work, punching_id)
+    images.own_frames(work, record(work, punching_id).image)
     _require(row, set(Status) - {Status.GIVEN_UP}, "be punched")
     work.afterwards.append(lambda later: _log_given_out(later, punching_id))
     reel = f"-reel-{row.reel}" if row.reels > 1 else ""

@@ -3,7 +3,7 @@
 from sqlalchemy import select
 from sqlmodel import col
 
-from server.catalog import events, preparing
+from server.catalog import events, images, preparing
 from server.catalog.errors import Invalid
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import image_id_of, known
@@ -25,10 +25,12 @@ def begin(
 
     Raises:
         NotFound: the image is not held.
+        FixityFailed: the held frames are not those of its name.
         Invalid: the image is not the master of that version.
     """
     work.actor.require(Role.VOLUNTEER)
     image_id = image_id_of(work, sha256)
+    images.own_frames(work, sha256)
     version_id = _version(work, image_id, version)
     waiting = _waiting(work, image_id, version_id, prepared)
     if waiting:

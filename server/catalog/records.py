@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
 
+from server.catalog.fixity import FixityFailure
 from server.tape.cpu.guess import Guess
 from server.tape.findings import CheckStatus, Finding
 from server.tape.formats.base import LoadRange
@@ -151,6 +152,8 @@ class ImageRecord:
     readings: tuple[ReadingRecord, ...] = ()
     tapes: tuple[TapeLink, ...] = ()
     versions: tuple[VersionLink, ...] = ()
+    fixity_checked: datetime | None = None
+    fixity_failure: FixityFailure | None = None
 
     @property
     def may_hold_code(self) -> bool:

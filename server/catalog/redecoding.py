@@ -13,6 +13,7 @@ from sqlmodel import col
 
 from server.catalog import decodings, events, verification
 from server.catalog.events import EventType, ObjectKind
+from server.catalog.fixity_events import digest
 from server.catalog.work import Work
 from server.store import loaded, search
 from server.store.images import Decoding, ImageRow
@@ -36,10 +37,14 @@ def waiting(work: Work) -> int:
 
 
 def decoded_again(work: Work, image_ids: Collection[int]) -> list[Again]:
-    """Those of the images that another release decoded, decoded by this one."""
+    """Those of the images that another release decoded, decoded by this one.
+
+    Of one whose held frames are not those of its name the earlier decoding stays the better one.
+    """
     held = work.session.execute(
         select(
             col(Decoding.image_id),
+            col(ImageRow.sha256),
             col(Decoding.decoder_release),
             col(ImageRow.frames),
             col(ImageRow.levels),
@@ -49,7 +54,9 @@ def decoded_again(work: Work, image_ids: Collection[int]) -> list[Again]:
         .order_by(col(Decoding.image_id))
     ).all()
     return [
-        Again(image_id, before, decode(frames, levels)) for image_id, before, frames, levels in held
+        Again(image_id, before, decode(frames, levels))
+        for image_id, sha256, before, frames, levels in held
+        if digest(frames) == sha256
     ]
 
 

@@ -4,7 +4,16 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
-from server.jobs.kin_pass import Progress
+from server.jobs.passes import Progress
+
+
+class Pass(StrEnum):
+    """A pass over the whole library, by the name that its addresses have."""
+
+    KIN = "kin-pass"
+    """Finds kin in everything."""
+    FIXITY = "fixity-audit"
+    """Hashes every image again."""
 
 
 class Standing(StrEnum):
@@ -24,10 +33,11 @@ class Standing(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class PassState:
-    """The newest pass: who started it, when, how far it is, and what came of it.
+    """The newest pass of its kind: who started it, when, how far it is, and what came of it.
 
-    `result` tells, once it is done, the `pairs` of kin recorded and the `images` looked at;
-    `fault` why it failed.
+    `result` tells, once it is done, the `images` looked at and, of the pass that finds kin, the
+    `pairs` recorded; of a fixity audit how many are `failing` and `mended`. `fault` tells why it
+    failed.
     """
 
     standing: Standing

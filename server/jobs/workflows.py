@@ -1,20 +1,29 @@
 """The work itself, as the durable engine runs it: steps that are written down once done.
 
-What the steps take and give is plain numbers, for the engine keeps it as JSON.
+What the steps take and give is plain numbers and words, for the engine keeps it as JSON.
 """
 
-from typing import Final, TypedDict
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from datetime import datetime
+from typing import Any, Final, TypedDict
 
 from dbos import DBOS, error
 from sqlalchemy import Engine
 
-from server.jobs import kin_pass
-from server.jobs.kin_pass import Plan, Progress
+from server.jobs import fixity_audit, kin_pass, passes
+from server.jobs.passes import Plan, Progress
+from server.jobs.state import Pass
 
-NAME: Final = "find-kin-in-everything"
+NAMES: Final[Mapping[Pass, str]] = {
+    Pass.KIN: "find-kin-in-everything",
+    Pass.FIXITY: "hash-every-image-again",
+}
+"""What the engine calls each pass."""
+
 PROGRESS: Final = "progress"
 
-RELEASE: Final = "kin-pass-2"
+RELEASE: Final = "passes-3"
 """Raised when the steps of some work change: what was begun in another release is not taken up."""
 
 
@@ -41,6 +50,7 @@ class Library:
     """What the steps of this process work on; the engine itself calls them with plain values."""
 
     engine: Engine | None = None
+    replica: Engine | None = None
 
     @classmethod
     def library(cls) -> Engine:
@@ -51,7 +61,7 @@ class Library:
 
 @DBOS.step(name="plan", **_REPEATED)
 def _plan() -> dict[str, int]:
-    planned = kin_pass.plan(Library.library())
+    planned = passes.plan(Library.library())
     return {"images": planned.images, "up_to": planned.up_to}
 
 
@@ -65,7 +75,37 @@ def _pairs() -> int:
     return kin_pass.pairs(Library.library())
 
 
-@DBOS.workflow(name=NAME)
+@DBOS.step(name="begin", **_REPEATED)
+def _begin() -> str:
+    return fixity_audit.begin(Library.library()).isoformat()
+
+
+@DBOS.step(name="hash", **_REPEATED)
+def _hash(audit: str, after: int, up_to: int) -> dict[str, int]:
+    return fixity_audit.act(Library.library(), Library.replica, audit, after, up_to)
+
+
+@DBOS.step(name="conclude", **_REPEATED)
+def _conclude(audit: str, by: str, started: str, plan: dict[str, int]) -> dict[str, int]:
+    began = datetime.fromisoformat(started)
+    return fixity_audit.conclude(Library.library(), audit, by, began, Plan(**plan))
+
+
+def _tell(progress: Progress) -> None:
+    told = {"done": progress.done, "of": progress.of, "found": progress.found}
+    DBOS.set_event(PROGRESS, told)
+
+
+@contextmanager
+def _failing_plainly() -> Iterator[None]:
+    try:
+        yield
+    except error.DBOSMaxStepRetriesExceeded as gave_up:
+        why = gave_up.errors[-1] if gave_up.errors else gave_up
+        raise PassFailed(str(why)) from None
+
+
+@DBOS.workflow(name=NAMES[Pass.KIN])
 def find_kin_in_everything(by: str) -> dict[str, int]:
     """The pass, from its plan to its outcome; `by` is kept by the engine, to be shown.
 
@@ -73,15 +113,33 @@ def find_kin_in_everything(by: str) -> dict[str, int]:
         PassFailed: a step failed as often as it is tried.
     """
     del by
-
-    def tell(progress: Progress) -> None:
-        told = {"done": progress.done, "of": progress.of, "kin": progress.kin}
-        DBOS.set_event(PROGRESS, told)
-
-    try:
+    with _failing_plainly():
         plan = Plan(**_plan())
-        kin_pass.whole(plan, _batch, tell)
+        passes.whole(kin_pass.ROUNDS, plan, _batch, _tell)
         return {"images": plan.images, "pairs": _pairs()}
-    except error.DBOSMaxStepRetriesExceeded as gave_up:
-        why = gave_up.errors[-1] if gave_up.errors else gave_up
-        raise PassFailed(str(why)) from None
+
+
+@DBOS.workflow(name=NAMES[Pass.FIXITY])
+def hash_every_image_again(by: str) -> dict[str, int]:
+    """The audit, from its beginning to what it found in all.
+
+    Raises:
+        PassFailed: a step failed as often as it is tried.
+    """
+    audit = DBOS.workflow_id
+    assert audit is not None
+
+    def hash_next(name: str, after: int, up_to: int) -> dict[str, int]:
+        del name  # there is but one round
+        return _hash(audit, after, up_to)
+
+    with _failing_plainly():
+        started, plan = _begin(), _plan()
+        passes.whole([fixity_audit.ROUND], Plan(**plan), hash_next, _tell)
+        return _conclude(audit, by, started, plan)
+
+
+WORKFLOWS: Final[Mapping[Pass, Any]] = {
+    Pass.KIN: find_kin_in_everything,
+    Pass.FIXITY: hash_every_image_again,
+}

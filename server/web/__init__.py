@@ -11,6 +11,7 @@ from server.web import (
     condition,
     downloads,
     families,
+    fixity,
     help,  # noqa: A004 - the pages of help are called so
     home,
     images,
@@ -43,6 +44,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     code.router,
     strips.router,
     families.router,
+    fixity.router,
     downloads.router,
     preparing.router,
     vouching.router,

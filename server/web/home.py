@@ -6,7 +6,8 @@ from typing import ClassVar
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.catalog import own_list, programs, tapes
+from server.catalog import fixity, own_list, programs, tapes
+from server.catalog.fixity import Audit
 from server.catalog.program_values import ProgramQuery
 from server.catalog.queues import held_in
 from server.catalog.queues.values import Told
@@ -27,11 +28,14 @@ class HomePage(PageContext):
 
     `queues` are those in which work waits, told to whoever may do some of it; `own` is how much
     of it they took on.
+    `audit` is the last fixity audit that came to its end, `failing` how many images fail now.
     """
 
     template: ClassVar[str] = "pages/home.html"
     tapes: Page[TapeRow]
     programs: int
+    audit: Audit | None
+    failing: int
     demo: bool
     queues: tuple[Told, ...]
     own: int
@@ -45,6 +49,8 @@ class HomePage(PageContext):
             title="Punched tapes, read and kept",
             tapes=tapes.page(work, TapeQuery(sort=Sort.NEWEST, page_size=NEWEST)),
             programs=programs.page(work, ProgramQuery(page_size=1)).total,
+            audit=fixity.last_audit(work),
+            failing=len(fixity.failures(work)),
             demo=demo,
             queues=tuple(each for each in queues if each.count),
             own=own_list.count(work, report_years) if works_here else 0,

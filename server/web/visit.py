@@ -14,8 +14,9 @@ from sqlalchemy.exc import OperationalError
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from server.catalog import people
+from server.catalog import fixity, people
 from server.catalog.errors import Conflict, Invalid
+from server.catalog.fixity import FixityFailure
 from server.catalog.people import Session, SessionLimits
 from server.catalog.work import VISITOR, Actor, Role, Work, unit_of_work
 from server.delivery import forgery
@@ -43,7 +44,10 @@ class Elsewhere(Exception):
 
 
 class Visit:
-    """A request, once: `actor` and the secret of the forms are known inside `work`."""
+    """A request, once: `actor` and the secret of the forms are known inside `work`.
+
+    So is `failing`, for people who are signed in: images whose frames are not those of their names.
+    """
 
     def __init__(self, request: Request) -> None:
         self.request = request
@@ -51,6 +55,7 @@ class Visit:
         self.formats: Formats = request.app.state.formats
         self.cookies = Cookies(self.settings.secure_cookies)
         self.actor: Actor = VISITOR
+        self.failing: tuple[FixityFailure, ...] = ()
         self._engine: Engine = request.app.state.engine
         self._secret = request.cookies.get(self.cookies.visitor, "")
         self._new_secret = False
@@ -76,6 +81,8 @@ class Visit:
         """
         self._recognise()
         with unit_of_work(self._engine, self.actor, writes=writes) as work:
+            if self.signed_in:
+                self.failing = fixity.failures(work)
             yield work
 
     def _recognise(self) -> None:

@@ -7,30 +7,41 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from server.catalog import redecoding
+from server.catalog.errors import Invalid
 from server.catalog.work import Role, Work
 from server.jobs import access
 from server.jobs.background import Background
-from server.jobs.state import PassState
+from server.jobs.state import Pass, PassState
 from server.web.context import Filled, PageContext
-from server.web.forms import FormDep
+from server.web.forms import Form, FormDep
 from server.web.visit import Visit, VisitDep
 
 router = APIRouter()
 
 
+@dataclass(frozen=True, slots=True)
+class PassShown:
+    """A pass over the whole library: of which kind, and how the newest one stands."""
+
+    kind: Pass
+    state: PassState | None
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class WorkPage(PageContext):
-    """How the newest pass over the library stands; `here` says whether this worker takes it up.
+    """How the newest passes over the library stand; `here` says whether this worker takes them up.
 
-    `waiting` images were decoded by another release of the decoder.
+    `waiting` images were decoded by another release of the decoder; a fixity audit begins by
+    itself so many `days` after the last one.
     """
 
     template: ClassVar[str] = "pages/work.html"
     title: str = "Work on the whole library"
     form: Filled
     here: bool
-    state: PassState | None
+    passes: tuple[PassShown, ...]
     waiting: int
+    days: float
 
     @classmethod
     def of(cls, visit: Visit, work: Work, form: Filled | None = None) -> "WorkPage":
@@ -39,8 +50,11 @@ class WorkPage(PageContext):
         return cls(
             form=form or Filled(),
             here=background is not None,
-            state=access.last_pass(background, visit.actor),
+            passes=tuple(
+                PassShown(kind, access.last(background, visit.actor, kind)) for kind in Pass
+            ),
             waiting=redecoding.waiting(work),
+            days=visit.settings.audit_days,
         )
 
 
@@ -59,11 +73,20 @@ def show(visit: VisitDep) -> Response:
 
 @router.post("/work")
 def change(visit: VisitDep, form: FormDep) -> Response:
-    """Start the pass, or stop it."""
+    """Start a pass, or stop it."""
 
     def act(work: Work) -> Response:
-        do = access.stop_pass if form.text("do") == "stop" else access.find_kin
-        do(_background(visit), work.actor)
+        do = access.stop if form.text("do") == "stop" else access.start
+        do(_background(visit), work.actor, _kind(form))
         return visit.redirect("/work")
 
     return visit.submit(form, act, lambda work, filled: WorkPage.of(visit, work, filled))
+
+
+def _kind(form: Form) -> Pass:
+    try:
+        return Pass(form.text("pass"))
+    except ValueError:
+        raise Invalid(
+            "That is no pass over the library.", where="pass", mend="Use the form on the page Work."
+        ) from None

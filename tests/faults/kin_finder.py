@@ -8,6 +8,7 @@ import time
 
 from server.jobs import kin_pass
 from server.jobs.background import Background
+from server.jobs.state import Pass
 from server.settings import Settings
 
 BATCH = 3
@@ -17,11 +18,11 @@ def main(url: str) -> None:
     kin_pass.BATCH = BATCH
     with Background(Settings(database_url=url)) as background:
         background.take_over()
-        state = background.find_kin("finder")
+        state = background.start_pass(Pass.KIN, "finder")
         while not state.standing.is_over:
             print(state.progress.done, flush=True)
             time.sleep(0.02)
-            state = background.last_pass() or state
+            state = background.last_pass(Pass.KIN) or state
         print(state.standing, flush=True)
 
 

@@ -14,7 +14,7 @@ from sqlalchemy import Engine, delete
 from sqlalchemy.orm import Session
 
 from server.jobs.background import Background
-from server.jobs.state import PassState, Standing
+from server.jobs.state import Pass, PassState, Standing
 from server.settings import Settings
 from server.store.kin import Fingerprint, Kinship
 from tests.jobs.test_kin_pass import fill, state
@@ -54,7 +54,7 @@ def to_its_end(settings: Settings) -> PassState:
     with Background(settings) as background:
         until = time.monotonic() + LONGEST_SECONDS
         while time.monotonic() < until:
-            found = background.last_pass()
+            found = background.last_pass(Pass.KIN)
             assert found is not None
             if found.standing.is_over:
                 return found

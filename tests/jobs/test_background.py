@@ -9,10 +9,10 @@ from sqlalchemy import Engine, event
 
 from server.catalog.errors import Conflict, NotAllowed, NotSignedIn
 from server.catalog.work import COMMAND, VISITOR, Actor, Role
-from server.jobs import access, background, kin_pass
+from server.jobs import access, background, kin_pass, passes
 from server.jobs.background import Background, work_database
-from server.jobs.kin_pass import Batch
-from server.jobs.state import PassState, Standing
+from server.jobs.passes import Batch
+from server.jobs.state import Pass, PassState, Standing
 from server.settings import Settings
 from tests.jobs.test_kin_pass import fill, state
 
@@ -37,7 +37,7 @@ def slowly(engine: Engine, after: int, up_to: int) -> Batch:
 
 def until_over(works: Background) -> PassState:
     for _ in range(600):
-        found = works.last_pass()
+        found = works.last_pass(Pass.KIN)
         assert found is not None
         if found.standing.is_over:
             return found
@@ -57,15 +57,15 @@ def test_it_starts_though_the_stream_of_an_earlier_start_is_closed(
     monkeypatch.undo()
 
     with Background(settings) as works:
-        assert works.last_pass() is None
+        assert works.last_pass(Pass.KIN) is None
 
 
 def test_a_pass_runs_to_its_end_and_says_what_came_of_it(engine: Engine, settings: Settings):
     fill(engine)
     before = state(engine)
     with Background(settings) as works:
-        assert works.last_pass() is None
-        started = access.find_kin(works, ARCHIVIST)
+        assert works.last_pass(Pass.KIN) is None
+        started = access.start(works, ARCHIVIST, Pass.KIN)
         assert started.standing in {Standing.WAITING, Standing.RUNNING}
         assert (started.by, started.ended, started.result) == ("Aksel", None, None)
         done = until_over(works)
@@ -77,7 +77,7 @@ def test_a_pass_runs_to_its_end_and_says_what_came_of_it(engine: Engine, setting
     assert state(engine) == before
     # What is known of it outlives the process.
     with Background(settings) as works:
-        assert works.last_pass() == done
+        assert works.last_pass(Pass.KIN) == done
         assert works.take_over() == 0
 
 
@@ -86,8 +86,8 @@ def test_a_second_start_joins_the_pass_that_is_not_done(
 ):
     fill(engine, families=2)
     monkeypatch.setitem(kin_pass.ROUNDS, "remake", slowly)
-    first = works.find_kin("one")
-    assert works.find_kin("another").started == first.started
+    first = works.start_pass(Pass.KIN, "one")
+    assert works.start_pass(Pass.KIN, "another").started == first.started
     assert until_over(works).by == "one"
 
 
@@ -96,19 +96,19 @@ def test_a_pass_that_is_stopped_ends_after_its_step(
 ):
     fill(engine)
     monkeypatch.setitem(kin_pass.ROUNDS, "remake", slowly)
-    works.find_kin("one")
+    works.start_pass(Pass.KIN, "one")
     for _ in range(200):
-        running = works.last_pass()
+        running = works.last_pass(Pass.KIN)
         assert running is not None
         if running.progress.done:
             break
         time.sleep(0.02)
-    stopped = access.stop_pass(works, ARCHIVIST)
+    stopped = access.stop(works, ARCHIVIST, Pass.KIN)
     assert stopped is not None
     assert stopped.standing is Standing.STOPPED
     assert stopped.progress.done < 39
-    assert access.last_pass(works, ARCHIVIST) == stopped
-    assert works.find_kin("one").standing in {Standing.WAITING, Standing.RUNNING}
+    assert access.last(works, ARCHIVIST, Pass.KIN) == stopped
+    assert works.start_pass(Pass.KIN, "one").standing in {Standing.WAITING, Standing.RUNNING}
     assert until_over(works).standing is Standing.DONE
 
 
@@ -123,7 +123,7 @@ def test_a_step_that_fails_for_a_moment_is_tried_again(engine: Engine, works: Ba
             failures -= 1
             raise OSError("the disk was away for a moment")
 
-    works.find_kin("one")
+    works.start_pass(Pass.KIN, "one")
     assert until_over(works).standing is Standing.DONE
     assert failures == 0
 
@@ -136,8 +136,8 @@ def test_a_pass_that_cannot_go_on_says_why(
     def broken(*_: object) -> None:
         raise OSError("the disk is full")
 
-    monkeypatch.setattr(kin_pass, "plan", broken)
-    works.find_kin("one")
+    monkeypatch.setattr(passes, "plan", broken)
+    works.start_pass(Pass.KIN, "one")
     failed = until_over(works)
     assert failed.standing is Standing.FAILED
     assert "the disk is full" in failed.fault
@@ -145,15 +145,15 @@ def test_a_pass_that_cannot_go_on_says_why(
 
 def test_only_archivists_start_stop_and_see_it() -> None:
     volunteer = Actor(None, "Maud", Role.VOLUNTEER)
-    for act in (access.find_kin, access.stop_pass, access.last_pass):
+    for act in (access.start, access.stop, access.last):
         with pytest.raises(NotSignedIn):
-            act(None, VISITOR)
+            act(None, VISITOR, Pass.KIN)
         with pytest.raises(NotAllowed):
-            act(None, volunteer)
-    assert access.last_pass(None, ARCHIVIST) is None
-    for act in (access.find_kin, access.stop_pass):
+            act(None, volunteer, Pass.KIN)
+    assert access.last(None, ARCHIVIST, Pass.KIN) is None
+    for act in (access.start, access.stop):
         with pytest.raises(Conflict, match="switched off"):
-            act(None, COMMAND)
+            act(None, COMMAND, Pass.KIN)
 
 
 def test_the_engine_has_a_file_beside_the_library_or_a_schema_in_it() -> None:

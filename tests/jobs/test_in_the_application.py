@@ -8,6 +8,7 @@ from starlette.testclient import TestClient
 from server.app import create_app
 from server.catalog.work import COMMAND
 from server.jobs.background import Background
+from server.jobs.state import Pass
 from server.settings import Settings
 from tests.jobs.test_kin_pass import fill
 
@@ -20,13 +21,13 @@ def test_it_starts_with_the_application_and_ends_with_it(engine: Engine, setting
         with TestClient(app) as client:
             background = app.state.background
             assert isinstance(background, Background)
-            background.find_kin(COMMAND.name)
+            background.start_pass(Pass.KIN, COMMAND.name)
             assert client.get("/").status_code == 200
             until = time.monotonic() + 20
-            found = background.last_pass()
+            found = background.last_pass(Pass.KIN)
             while found is not None and not found.standing.is_over and time.monotonic() < until:
                 time.sleep(0.05)
-                found = background.last_pass()
+                found = background.last_pass(Pass.KIN)
         assert found is not None
         assert found.result == {"images": 4, "pairs": 3}
 

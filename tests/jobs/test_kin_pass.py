@@ -6,7 +6,8 @@ from sqlalchemy import Engine, delete, select, update
 from sqlalchemy.orm import Session
 
 from server.jobs import kin_pass
-from server.jobs.kin_pass import Batch, Plan, Progress, act, plan, whole
+from server.jobs.kin_pass import act
+from server.jobs.passes import Batch, Plan, Progress, plan, whole
 from server.store.forms import NormalFormRow
 from server.store.kin import Fingerprint, Kinship
 from server.store.tables import METADATA
@@ -37,7 +38,9 @@ def state(engine: Engine) -> dict[str, list[tuple[Any, ...]]]:
 
 def run(engine: Engine) -> list[Progress]:
     told: list[Progress] = []
-    told.append(whole(plan(engine), lambda *given: act(engine, *given), told.append))
+    told.append(
+        whole(kin_pass.ROUNDS, plan(engine), lambda *given: act(engine, *given), told.append)
+    )
     return told
 
 
@@ -54,7 +57,7 @@ def test_it_finds_again_what_was_found_as_images_came_in(engine: Engine):
     assert told[0] == Progress(5, 39, 0)
     assert [each.done for each in told] == sorted(each.done for each in told)
     assert (told[-1].done, told[-1].share) == (39, 1.0)
-    assert told[-1].kin == 2 * len(before["kinship"]) == 24
+    assert told[-1].found == 2 * len(before["kinship"]) == 24
 
 
 def test_it_mends_what_an_older_release_left_or_never_made(engine: Engine):
@@ -87,7 +90,7 @@ def test_images_that_come_in_meanwhile_are_left_to_their_own_upload(engine: Engi
     with factories.acting(engine) as work:
         factories.upload(work, factories.text_tape(*program(Random(77), 20)))
     before = state(engine)
-    done = whole(planned, lambda *given: act(engine, *given), lambda _: None)
+    done = whole(kin_pass.ROUNDS, planned, lambda *given: act(engine, *given), lambda _: None)
     assert done.done == 3 * planned.images
     assert state(engine) == before
 

@@ -1,5 +1,11 @@
+import hashlib
+import sqlite3
+from contextlib import closing
+from datetime import UTC, datetime
+from typing import Any
+
 import pytest
-from sqlalchemy import Engine, select, text
+from sqlalchemy import Engine, select, text, update
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 from sqlmodel import col
@@ -88,3 +94,65 @@ def test_reading_may_be_given_its_tape_and_note(filled: Engine):
     with Session(filled) as session:
         notes = session.scalars(select(col(Reading.note)).order_by(col(Reading.id))).all()
         assert notes == ["The box was mislabelled.", "", ""]
+
+
+SOUND = b"\x0a\x0b\x0c"
+NAME = hashlib.sha256(SOUND).hexdigest()
+
+
+@pytest.fixture
+def spoilt(engine: Engine) -> Engine:
+    """A library whose one image holds other frames than those of its name."""
+    with Session(engine) as session, session.begin():
+        session.add(
+            ImageRow(sha256=NAME, size=4, levels=8, created_at=datetime.now(UTC), frames=b"rust")
+        )
+    return engine
+
+
+def put(engine: Engine, **values: Any) -> None:
+    with engine.begin() as connection:
+        connection.execute(update(ImageRow).values(**values))
+
+
+def test_damaged_image_may_be_given_the_frames_of_its_name(spoilt: Engine):
+    put(spoilt, frames=SOUND, size=len(SOUND))
+
+    with Session(spoilt) as session:
+        image = session.scalars(select(ImageRow)).one()
+        assert (image.frames, image.size) == (SOUND, 3)
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        {"frames": b"mould", "size": 5},
+        {"frames": SOUND, "size": 4},
+        {"frames": SOUND, "size": 3, "levels": 7},
+        {"frames": SOUND, "size": 3, "id": 77},
+        {"frames": b"mould", "size": 5, "sha256": hashlib.sha256(b"mould").hexdigest()},
+        {"size": 3},
+    ],
+)
+def test_damaged_image_refuses_every_other_change(spoilt: Engine, values: dict[str, Any]):
+    with pytest.raises(IntegrityError, match="refuses this update"):
+        put(spoilt, **values)
+
+
+def test_mended_image_refuses_to_be_mended_again(spoilt: Engine):
+    put(spoilt, frames=SOUND, size=len(SOUND))
+
+    with pytest.raises(IntegrityError, match="refuses this update"):
+        put(spoilt, frames=SOUND, size=len(SOUND))
+
+
+def test_a_connection_that_is_not_ours_changes_no_image_on_sqlite(sqlite_engine: Engine):
+    with Session(sqlite_engine) as session, session.begin():
+        add_one_of_each(session)
+    path = sqlite_engine.url.database or ""
+
+    with (
+        closing(sqlite3.connect(path)) as connection,
+        pytest.raises(sqlite3.OperationalError, match="no such function"),
+    ):
+        connection.execute("UPDATE image SET frames = x'00'")

@@ -17,6 +17,9 @@ def archivist(client_of):
     return client_of(Role.ARCHIVIST)
 
 
+KIN = {"pass": "kin-pass"}
+
+
 def family_of(client, sha256):
     return client.get(f"/images/{sha256}/family").text
 
@@ -105,7 +108,7 @@ def test_work_is_for_archivists_and_says_where_none_is_taken_up(client_of, archi
     assert page.status_code == 200
     assert "takes up no background work" in page.text
     assert 'href="/work"' in archivist.get("/").text
-    refused = archivist.fill_in("/work", seen_at="/account", do="find-kin")
+    refused = archivist.fill_in("/work", seen_at="/account", do="start", **KIN)
     assert refused.status_code == 409
     assert "switched off" in refused.text
 
@@ -114,7 +117,7 @@ def test_a_pass_is_started_looked_at_and_over(archivist, app):
     with Background(app.state.settings) as background:
         app.state.background = background
         assert "No pass was ever made" in archivist.get("/work").text
-        assert archivist.fill_in("/work", do="find-kin").headers["location"] == "/work"
+        assert archivist.fill_in("/work", do="start", **KIN).headers["location"] == "/work"
         running = archivist.get("/work", headers={"HX-Request": "true"}).text
         assert running.lstrip().startswith('<div id="state"')
         page, until = "", time.monotonic() + 20
@@ -123,6 +126,6 @@ def test_a_pass_is_started_looked_at_and_over(archivist, app):
             page = archivist.get("/work").text
         assert re.search(r"\d+ images looked at, \d+ pairs? of kin recorded", page)
         assert "hx-trigger" not in page[page.index('id="state"') : page.index("Start a pass")]
-        archivist.fill_in("/work", do="find-kin")
-        archivist.fill_in("/work", do="stop")
+        archivist.fill_in("/work", do="start", **KIN)
+        archivist.fill_in("/work", do="stop", **KIN)
         assert re.search("stopped|of kin recorded", archivist.get("/work").text)

@@ -14,6 +14,7 @@ from server.web import (
     downloads,
     errors,
     families,
+    fixity,
     help,  # noqa: A004 - the pages of help are called so
     home,
     images,
@@ -39,9 +40,9 @@ from server.web.context import PageContext
 from server.web.render import environment
 
 MODULES = (
-    accounts, code, compared, condition, downloads, errors, families, help, home, images, merged,
-    merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload, vouching,
-    work, labels, load_sheets, punching_steps, punchings, queues,
+    accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
+    merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
+    vouching, work, labels, load_sheets, punching_steps, punchings, queues,
 )  # fmt: skip
 
 PAGES = sorted(
