@@ -46,6 +46,7 @@ def test_two_readings_are_compared_with_strips_from_difference_to_difference(ope
     frames = page.get_by_role("region", name="Frames compared")
     first, second = frames.get_by_role("listitem").all()
     expect(first.locator("svg")).to_have_count(2)
+    page.wait_for_load_state()  # a page that is still loading may scroll back
     first.get_by_role("link", name="Next difference, 2 of 2").press("Enter")
 
     expect(page).to_have_url(re.compile(r"#f255-255$"))
