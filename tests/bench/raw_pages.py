@@ -114,4 +114,5 @@ def app() -> Starlette:
 
     made_app = Starlette(routes=[Route("/tapes", tapes)])
     made_app.state.settings, made_app.state.engine = Settings(), None
+    made_app.state.formats = FORMATS
     return made_app
