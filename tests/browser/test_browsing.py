@@ -50,6 +50,7 @@ def test_two_readings_are_compared_with_strips_from_difference_to_difference(ope
     first.get_by_role("link", name="Next difference, 2 of 2").press("Enter")
 
     expect(page).to_have_url(re.compile(r"#f255-255$"))
+    expect(second).to_be_in_viewport()
     expect(second).to_contain_text("29 channels 1 4 6")
     expect(second).to_contain_text("28 channels 4 6")
 
