@@ -182,13 +182,7 @@ def get_frames(sha256: Sha256, caller: CallerDep, request: Request) -> Response:
     """
     with caller.reading() as work:
         download = downloads.download(work, sha256, acknowledged=True)
-    frames = Frames(
-        data=download.frames,
-        sha256=download.sha256,
-        file_name=download.file_name,
-        verification="verified" if download.verified else "unverified",
-    )
-    return deliver(frames, request.headers)
+    return deliver(Frames.of(download), request.headers)
 
 
 @router.get("/images/{sha256}/kin", responses=responses("not-found"))

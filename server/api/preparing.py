@@ -10,7 +10,7 @@ from server.api.images import FRAMES_ANSWERS, Sha256
 from server.api.problems import responses
 from server.catalog import preparing
 from server.catalog.preparing import PreparationInput
-from server.delivery.frames import Frames, deliver
+from server.delivery.frames import ASK_AGAIN, Frames, deliver
 from server.delivery.prepared_facts import PreparedFacts
 
 router = APIRouter(tags=["images"])
@@ -76,10 +76,4 @@ def get_prepared_reel(
         taken = preparing.reel(
             work, sha256, how, number, acknowledged=asked.acknowledged, formats=caller.formats
         )
-    frames = Frames(
-        data=taken.frames,
-        sha256=taken.sha256,
-        file_name=taken.file_name,
-        verification="verified" if taken.verified else "unverified",
-    )
-    return deliver(frames, request.headers, cache="private, no-cache, no-transform")
+    return deliver(Frames.of(taken), request.headers, cache=ASK_AGAIN)

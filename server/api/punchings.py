@@ -29,7 +29,7 @@ from server.catalog.punching_values import (
 from server.catalog.tape_values import RecordNumber
 from server.catalog.vocabulary import Medium
 from server.catalog.work import Role
-from server.delivery.frames import Frames, deliver
+from server.delivery.frames import ASK_AGAIN, Frames, deliver
 from server.inspection import Fields
 from server.tape.image import FRAME_PITCH_MM, Orientation
 from server.tape.read_back import Kind, holes
@@ -277,9 +277,7 @@ def get_prepared_frames(punching_id: PunchingId, caller: CallerDep, request: Req
     """
     with caller.reading() as work:
         found = punching.frames(work, punching_id)
-    word = "verified" if found.verified else "unverified"
-    prepared = Frames(found.frames, found.sha256, found.file_name, word)
-    return deliver(prepared, request.headers, cache="private, no-cache, no-transform")
+    return deliver(Frames.of(found), request.headers, cache=ASK_AGAIN)
 
 
 @router.post("/{punching_id}/punched", dependencies=SIGNED_IN, responses=STEP)

@@ -3,10 +3,12 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from http import HTTPStatus
+from typing import Self
 from urllib.parse import quote
 
 from starlette.responses import Response
 
+from server.catalog.records import Download
 from server.delivery.conditions import not_modified, range_still_applies, tag
 from server.delivery.digests import digest_field, field_of
 from server.delivery.ranges import requested
@@ -15,6 +17,9 @@ MEDIA_TYPE = "application/octet-stream"
 
 FOREVER = "public, max-age=31536000, immutable, no-transform"
 """Bytes under their own digest never change (RFC 8246), nor may a proxy recode them."""
+
+ASK_AGAIN = "private, no-cache, no-transform"
+"""Bytes that not everybody is given, or that an address gives as long as something stands."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +30,12 @@ class Frames:
     sha256: str
     file_name: str
     verification: str
+
+    @classmethod
+    def of(cls, download: Download) -> Self:
+        """What is sent of what the catalog let go."""
+        word = "verified" if download.verified else "unverified"
+        return cls(download.frames, download.sha256, download.file_name, word)
 
 
 def attachment(file_name: str) -> str:

@@ -10,7 +10,7 @@ from server.catalog import downloads, images
 from server.catalog.errors import NotVerified
 from server.catalog.records import Download, ImageRecord
 from server.catalog.work import Work
-from server.delivery.frames import Frames, deliver
+from server.delivery.frames import ASK_AGAIN, Frames, deliver
 from server.statuses import problem_of
 from server.web.context import Filled, PageContext
 from server.web.forms import FormDep
@@ -39,9 +39,7 @@ class UnverifiedPage(PageContext):
 
 def sent(visit: Visit, download: Download, cache: str) -> Response:
     """The answer that saves the frames as a file."""
-    word = "verified" if download.verified else "unverified"
-    frames = Frames(download.frames, download.sha256, download.file_name, word)
-    return deliver(frames, visit.request.headers, cache=cache)
+    return deliver(Frames.of(download), visit.request.headers, cache=cache)
 
 
 @router.get("/images/{sha256}/download")
@@ -49,7 +47,7 @@ def download(visit: VisitDep, sha256: str) -> Response:
     """The image if it is verified, else the warning."""
     try:
         with visit.work() as work:
-            return sent(visit, downloads.download(work, sha256), "private, no-cache, no-transform")
+            return sent(visit, downloads.download(work, sha256), ASK_AGAIN)
     except NotVerified:
         with visit.work() as work:
             return visit.page(UnverifiedPage.of(work, sha256))

@@ -20,7 +20,7 @@ from server.catalog.records import TapeLink
 from server.catalog.tape_values import Page
 from server.catalog.vocabulary import Medium
 from server.catalog.work import Work
-from server.delivery.frames import Frames, deliver
+from server.delivery.frames import ASK_AGAIN, Frames, deliver
 from server.tape.read_back import Place, holes
 from server.web.context import Filled, PageContext
 from server.web.estimates import Estimates, estimates
@@ -28,8 +28,6 @@ from server.web.strips import Shown, shown_strip
 from server.web.visit import VisitDep
 
 router = APIRouter()
-
-PRIVATE: Final = "private, no-cache, no-transform"
 
 BESIDE, BEFORE = 14, 6
 """Frames of the strips beside a place that differs, and how many of them stand before it."""
@@ -176,6 +174,4 @@ def frames(visit: VisitDep, punching_id: int) -> Response:
     """The prepared frames, for the punch."""
     with visit.work() as work:
         found = punching.frames(work, punching_id)
-    word = "verified" if found.verified else "unverified"
-    prepared = Frames(found.frames, found.sha256, found.file_name, word)
-    return deliver(prepared, visit.request.headers, cache=PRIVATE)
+    return deliver(Frames.of(found), visit.request.headers, cache=ASK_AGAIN)
