@@ -96,7 +96,7 @@ def _once(sequence: Sequence[int]) -> dict[int, int]:
 
 
 def rising(numbers: Sequence[int]) -> list[int]:
-    """The places of a longest list out of `numbers`, which differ, that rises."""
+    """The places of a longest list out of `numbers` that rises, none of it equal to another."""
     ends: list[int] = []
     last: list[int] = []
     before: list[int] = []

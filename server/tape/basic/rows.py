@@ -1,10 +1,10 @@
 """The rows of a walked program, as lines of a listing and findings on what is odd in them."""
 
-from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from operator import lt
 from typing import Final
 
+from server.tape.alignment import rising
 from server.tape.basic.dialect import Dialect
 from server.tape.basic.links import HEADER, LONGEST
 from server.tape.basic.program import HIGHEST_NUMBER
@@ -62,7 +62,7 @@ def number_findings(rows: Sequence[Row]) -> list[Finding]:
     numbers = [row.number or 0 for row in sound]
     if all(map(lt, numbers, numbers[1:])) and max(numbers, default=0) <= HIGHEST_NUMBER:
         return []
-    rising = _rising(numbers)
+    in_order = frozenset(rising(numbers))
     return [
         Finding(
             kind="line-number-order",
@@ -75,7 +75,7 @@ def number_findings(rows: Sequence[Row]) -> list[Finding]:
             advice="an interpreter keeps its lines in order: compare these frames with the tape",
         )
         for place, (row, number) in enumerate(zip(sound, numbers, strict=True))
-        if place not in rising or number > HIGHEST_NUMBER
+        if place not in in_order or number > HIGHEST_NUMBER
     ]
 
 
@@ -100,24 +100,6 @@ def _believed_numbers(rows: Sequence[Row]) -> list[int | None]:
         number = believed[place]
         above = above if number is None else number
     return believed
-
-
-def _rising(numbers: Sequence[int]) -> frozenset[int]:
-    """The places of a longest rising choice from `numbers`: those that are in order."""
-    tails: list[int] = []
-    ends: list[int] = []
-    before: list[int] = []
-    for place, number in enumerate(numbers):
-        length = bisect_left(tails, number)
-        before.append(ends[length - 1] if length else -1)
-        tails[length : length + 1] = [number]
-        ends[length : length + 1] = [place]
-    place = ends[-1] if ends else -1
-    chosen = []
-    while place >= 0:
-        chosen.append(place)
-        place = before[place]
-    return frozenset(chosen)
 
 
 def _oddities(frames: bytes, start: int, read: Uncrunched) -> Iterator[Finding]:
