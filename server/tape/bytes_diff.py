@@ -12,9 +12,9 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from rapidfuzz.distance import Levenshtein
 
-from server.tape.edit_distance import distance
+from server.tape.alignment import Gap
+from server.tape.edit_distance import distance, edits
 from server.tape.memory_cells import cells_in
 from server.tape.normal_form import MemoryRun
 from server.tape.relocation import put_back
@@ -122,19 +122,17 @@ def frame_changes(a: bytes, b: bytes, most: int) -> list[BytesChange] | None:
         return None
     return [
         BytesChange(
-            _OF_EDIT[edit.tag],
-            edit.src_start,
-            edit.dest_start,
-            a[edit.src_start : edit.src_end],
-            b[edit.dest_start : edit.dest_end],
+            _kind(edit),
+            edit.left,
+            edit.right,
+            a[edit.left : edit.left_end],
+            b[edit.right : edit.right_end],
         )
-        for edit in Levenshtein.opcodes(a, b, score_hint=found)
-        if edit.tag != "equal"
+        for edit in edits(a, b, found)
     ]
 
 
-_OF_EDIT = {
-    "insert": ChangeKind.ADDED,
-    "delete": ChangeKind.REMOVED,
-    "replace": ChangeKind.CHANGED,
-}
+def _kind(edit: Gap) -> ChangeKind:
+    if edit.left == edit.left_end:
+        return ChangeKind.ADDED
+    return ChangeKind.REMOVED if edit.right == edit.right_end else ChangeKind.CHANGED

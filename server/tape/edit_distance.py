@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from rapidfuzz.distance import Levenshtein
 
+from server.tape.alignment import Gap
+
 AFFORDABLE = 120_000 * 48_000
 """Length times distance that is worth computing: a full roll, two fifths of it changed, takes
 0.2 s. A cut-off beyond it is lowered to it."""
@@ -55,14 +57,14 @@ def counts(a: bytes, b: bytes, known: int) -> tuple[int, int, int]:
     return kinds.count("insert"), kinds.count("delete"), kinds.count("replace")
 
 
-def edits(a: bytes, b: bytes, known: int) -> list[tuple[int, int, int, int]]:
-    """What of `a` (from, to) was turned into what of `b` (from, to), the distance being `known`.
+def edits(a: bytes, b: bytes, hint: int) -> list[Gap]:
+    """What of `a` was turned into what of `b`; `hint` is their distance, or a guess at it.
 
     Neighbouring changes of one kind are together; one of the two is empty, or both are as long.
     """
-    blocks = Levenshtein.opcodes(a, b, score_hint=known)
+    blocks = Levenshtein.opcodes(a, b, score_hint=hint)
     return [
-        (each.src_start, each.src_end, each.dest_start, each.dest_end)
+        Gap(each.src_start, each.src_end, each.dest_start, each.dest_end)
         for each in blocks
         if each.tag != "equal"
     ]

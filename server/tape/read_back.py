@@ -7,13 +7,14 @@ missing or too many.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final, NamedTuple
 
 import numpy as np
 
 from server.tape import edit_distance
+from server.tape.alignment import Gap
 from server.tape.errors import BadImage
 from server.tape.image import Frames, Image, Orientation, Span, run_length
 
@@ -96,17 +97,8 @@ class Comparison:
     channels: tuple[ChannelFault, ...] = ()
 
 
-class _Block(NamedTuple):
-    """Frames of the prepared tape that face frames of the reading, and are not the same."""
-
-    left: int
-    left_end: int
-    right: int
-    right_end: int
-
-
 class _Facing(NamedTuple):
-    """What is compared: spans of both, and the idle frames of the reading beyond each end."""
+    """What is compared: a span of the prepared tape and one of the reading."""
 
     prepared: Span
     read: Span
@@ -245,17 +237,13 @@ def _located(
 ) -> Comparison:
     """The comparison of what differs, and where."""
     ours, theirs = facing.of(prepared.frames, read)
-    ends = _comparison(prepared, data, facing, way, len(read))
+    differs = replace(_comparison(prepared, data, facing, way, len(read)), same=False)
     blocks = _blocks(ours, theirs)
     if blocks is None:
-        return Comparison(False, way, ends.leader, ends.trailer, ends.compared, None)
+        return replace(differs, differing=None)
     places = [_place(block, ours, theirs, facing, len(read), way) for block in blocks[:MOST_PLACES]]
-    return Comparison(
-        same=False,
-        orientation=way,
-        leader=ends.leader,
-        trailer=ends.trailer,
-        compared=ends.compared,
+    return replace(
+        differs,
         differing=sum(
             max(each.left_end - each.left, each.right_end - each.right) for each in blocks
         ),
@@ -265,7 +253,7 @@ def _located(
     )
 
 
-def _blocks(ours: bytes, theirs: bytes) -> list[_Block] | None:
+def _blocks(ours: bytes, theirs: bytes) -> list[Gap] | None:
     """Where the two differ; None where they have too little in common."""
     in_step = _in_step(ours, theirs)
     if in_step is not None:
@@ -273,10 +261,10 @@ def _blocks(ours: bytes, theirs: bytes) -> list[_Block] | None:
     known = edit_distance.distance(ours, theirs, max(len(ours), len(theirs)))
     if known is None:
         return None
-    return [_Block(*each) for each in edit_distance.edits(ours, theirs, known)]
+    return edit_distance.edits(ours, theirs, known)
 
 
-def _in_step(ours: bytes, theirs: bytes) -> list[_Block] | None:
+def _in_step(ours: bytes, theirs: bytes) -> list[Gap] | None:
     """Where frames differ that face each other one by one, if one channel explains it all.
 
     A punch or reader that fails in one channel changes frames and moves none, and however many
@@ -289,11 +277,11 @@ def _in_step(ours: bytes, theirs: bytes) -> list[_Block] | None:
     if bits & (bits - 1):
         return None
     edges = np.flatnonzero(np.diff(changed != 0, prepend=False, append=False)).tolist()
-    return [_Block(at, end, at, end) for at, end in zip(edges[::2], edges[1::2], strict=True)]
+    return [Gap(at, end, at, end) for at, end in zip(edges[::2], edges[1::2], strict=True)]
 
 
 def _place(
-    block: _Block, ours: bytes, theirs: bytes, facing: _Facing, size: int, way: Orientation
+    block: Gap, ours: bytes, theirs: bytes, facing: _Facing, size: int, way: Orientation
 ) -> Place:
     left, right = block.left_end - block.left, block.right_end - block.right
     kind = Kind.EXTRA if not left else Kind.MISSING if not right else Kind.CHANGED
@@ -308,7 +296,7 @@ def _place(
     )
 
 
-def _channel_faults(blocks: list[_Block], ours: bytes, theirs: bytes) -> Iterator[ChannelFault]:
+def _channel_faults(blocks: list[Gap], ours: bytes, theirs: bytes) -> Iterator[ChannelFault]:
     changed = [each for each in blocks if each.left_end - each.left == each.right_end - each.right]
     left = _array(b"".join(ours[each.left : each.left_end] for each in changed))
     right = _array(b"".join(theirs[each.right : each.right_end] for each in changed))

@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from rapidfuzz.distance import Hamming, Levenshtein, Postfix
 
+from server.tape.edit_distance import edits
 from server.tape.merging.anchors import Lane, anchors
 from server.tape.merging.likelier import Change, likelier
 
@@ -157,11 +158,7 @@ def _exactly(a: bytes, b: bytes) -> list[Change] | None:
         hint = Levenshtein.distance(a, b, score_cutoff=most, score_hint=hint)
         if hint > most:
             return None
-    return [
-        Change(each.src_start, each.src_end, each.dest_start, each.dest_end)
-        for each in Levenshtein.opcodes(a, b, score_hint=hint)
-        if each.tag != "equal"
-    ]
+    return [Change(*each) for each in edits(a, b, hint)]
 
 
 def _hopeless(gap: Change) -> Iterator[Change]:
