@@ -78,6 +78,16 @@ class TooLarge(Invalid):
         self.limit = limit
 
 
+def refused(field: str, what: str, mend: str) -> Invalid:
+    """The refusal of what a field holds."""
+    return Invalid(what, where=field, mend=mend, fields={field: what})
+
+
+def as_sentence(clause: str) -> str:
+    """What the core says of a refusal, with a capital and a full stop."""
+    return f"{clause[:1].upper()}{clause[1:]}."
+
+
 class Conflict(ArchiveError):
     """The record has changed since (`revision` is the current one), or a name is taken."""
 

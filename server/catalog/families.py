@@ -6,7 +6,7 @@ from typing import Final
 
 from server.catalog import decisions, kinship
 from server.catalog.decisions import Pair as NamePair
-from server.catalog.errors import Invalid
+from server.catalog.errors import Invalid, refused
 from server.catalog.family_facts import Facts, facts_of, root_of
 from server.catalog.family_members import (
     Gathered,
@@ -95,9 +95,7 @@ def _nobody() -> set[str]:
 
 
 def _needs_other(what: str) -> Invalid:
-    return Invalid(
-        what, where="other", mend="Give the SHA-256 of another image.", fields={"other": what}
-    )
+    return refused("other", what, "Give the SHA-256 of another image.")
 
 
 def _programs_near(work: Work, image_id: int, alone: Gathered) -> list[int]:

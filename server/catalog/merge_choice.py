@@ -6,7 +6,7 @@ from sqlalchemy import select
 from sqlmodel import col
 
 from server.catalog import fixity, images, passes
-from server.catalog.errors import Invalid, TooLarge
+from server.catalog.errors import TooLarge, refused
 from server.catalog.held import image_id_of, may_be_id, tape_of
 from server.catalog.merging_values import Candidate, Chosen, NewMerge
 from server.catalog.records import ReadingRecord
@@ -63,22 +63,22 @@ def choose(work: Work, new: NewMerge, limit: int) -> Chosen:
     return Chosen(found, _images(work, found, limit), tape)
 
 
-def refused(what: str, mend: str, field: str = "readings") -> Invalid:
-    """The refusal of what a field holds."""
-    return Invalid(what, where=field, mend=mend, fields={field: what})
-
-
 def _require_all(wanted: Sequence[int], found: Sequence[ReadingRecord]) -> None:
     missing = set(wanted) - {each.id for each in found}
     if missing:
-        raise refused(f"There is no reading {min(missing)}.", "Choose among those of the tape.")
+        raise refused(
+            "readings", f"There is no reading {min(missing)}.", "Choose among those of the tape."
+        )
     if len(found) < 2:
         raise refused(
-            "One reading cannot be merged with itself.", "Choose two or more readings of a tape."
+            "readings",
+            "One reading cannot be merged with itself.",
+            "Choose two or more readings of a tape.",
         )
     for each in found:
         if each.merged is not None:
             raise refused(
+                "readings",
                 f"Reading {each.id} is itself merged, from other readings.",
                 "Choose those that it was made from, and the new ones.",
             )
@@ -88,6 +88,7 @@ def _one_tape(found: Sequence[ReadingRecord]) -> str | None:
     tapes = sorted({each.tape for each in found if each.tape is not None})
     if len(tapes) > 1:
         raise refused(
+            "readings",
             f"These readings are of different tapes: {', '.join(tapes)}.",
             "Merge readings of one tape; compare those of copies line by line instead.",
         )
@@ -98,6 +99,7 @@ def _require_passes(found: Sequence[ReadingRecord]) -> None:
     pair = passes.first_pair(found)
     if pair is not None:
         raise refused(
+            "readings",
             f"Readings {pair[0].id} and {pair[1].id} have the same frames, and nothing recorded "
             "tells them apart: they count as one pass.",
             "Leave one of them out; a second vote for the same pass would be none.",

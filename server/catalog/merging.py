@@ -15,9 +15,8 @@ from sqlmodel import col
 
 from server.catalog import accession, events, images, merged, verification
 from server.catalog.agreement import by_number, judge
-from server.catalog.errors import Conflict, Invalid
+from server.catalog.errors import Conflict, Invalid, as_sentence, refused
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.merge_choice import refused
 from server.catalog.merging_values import (
     Chosen,
     MergedRecord,
@@ -113,9 +112,9 @@ def keep(work: Work, worked_out: WorkedOut, expected: str | None = None) -> Merg
 
 
 def _cannot(error: TapeError, readings: Sequence[ReadingRecord]) -> Invalid:
-    what = by_number(f"{error.what[:1].upper()}{error.what[1:]}.", readings)
+    what = by_number(as_sentence(error.what), readings)
     place = "" if error.frame is None else f" See frame {error.frame:,}."
-    return refused(f"{what}{place}", f"{error.mend[:1].upper()}{error.mend[1:]}.")
+    return refused("readings", f"{what}{place}", as_sentence(error.mend))
 
 
 def _require_expected(worked_out: WorkedOut, expected: str | None) -> None:

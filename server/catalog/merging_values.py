@@ -10,6 +10,7 @@ from pydantic import Field
 
 from server.catalog.inputs import Input, OrNone, RequiredText, Sha256
 from server.catalog.records import ReadingRecord
+from server.catalog.tape_values import RecordNumber
 from server.catalog.uploads import Examined
 from server.tape.findings import CheckStatus
 from server.tape.image import FRAME_PITCH_MM, Image
@@ -19,16 +20,12 @@ FEWEST: Final = 2
 MOST: Final = 20
 """Readings that can be merged at once."""
 
-_LARGEST: Final = 2**31 - 1
-
-ReadingId = Annotated[int, Field(ge=1, le=_LARGEST)]
-
 
 class NewMerge(Input):
     """Which readings to merge; `sha256` is the image expected of it, as it was shown before."""
 
     readings: Annotated[
-        tuple[ReadingId, ...],
+        tuple[RecordNumber, ...],
         Field(
             min_length=FEWEST, max_length=MOST, description="Numbers of 2 to 20 readings of a tape."
         ),
@@ -54,7 +51,7 @@ class Ruling(StrEnum):
 class Settling(Input):
     """How a disputed frame is settled by eye; the note says what was seen."""
 
-    column: Annotated[int, Field(ge=0, le=_LARGEST, description="The dispute, by its column.")]
+    column: Annotated[int, Field(ge=0, le=2**31 - 1, description="The dispute, by its column.")]
     ruling: Annotated[
         Ruling, Field(description="`frame`, `no-frame`, or `as-voted` to take a settlement back.")
     ]
@@ -64,6 +61,11 @@ class Settling(Input):
         Field(description="The frame punched there, where the ruling is `frame`."),
     ] = None
     note: Annotated[RequiredText, Field(description="What was seen, and where.")]
+
+    @property
+    def frame(self) -> int | None:
+        """The frame that it comes to; None where there is none."""
+        return self.value if self.ruling is Ruling.FRAME else None
 
 
 @dataclass(frozen=True, slots=True)

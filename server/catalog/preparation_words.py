@@ -6,7 +6,7 @@ from typing import Annotated, Any, Final
 
 from pydantic import BeforeValidator, Field
 
-from server.catalog.errors import Invalid
+from server.catalog.errors import Invalid, as_sentence
 from server.catalog.inputs import Input, Name, OrNone
 from server.tape.codes.base import Parity
 from server.tape.errors import CannotPrepare
@@ -111,14 +111,10 @@ def as_words(how: Preparation) -> dict[str, Any]:
 def invalid(refused: CannotPrepare) -> Invalid:
     """The same refusal as one of the archive's, by the field that is at fault."""
     where = "" if refused.frame is None else place(refused.frame)
-    sentence = _sentence(refused.what)
+    sentence = as_sentence(refused.what)
     return Invalid(
         sentence,
         where=where or refused.choice,
-        mend=_sentence(refused.mend),
-        fields={refused.choice: _sentence(refused.mend)} if refused.choice else None,
+        mend=as_sentence(refused.mend),
+        fields={refused.choice: as_sentence(refused.mend)} if refused.choice else None,
     )
-
-
-def _sentence(words: str) -> str:
-    return f"{words[:1].upper()}{words[1:]}."

@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from server.catalog import accession, copies, events, images, read_back_words
 from server.catalog.accession import Examined, Upload
-from server.catalog.errors import Conflict, Invalid, TooLarge
+from server.catalog.errors import Conflict, TooLarge, refused
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import known
 from server.catalog.punching_records import is_later_than, punching_of, record
@@ -195,7 +195,7 @@ def _require_readable(work: Work, row: Punching) -> None:
 
 def _require_file(work: Work, file: ReadBackFile, limit: int) -> None:
     if not file.data:
-        raise _refused("file", "The file is empty.", "Read the tape again.")
+        raise refused("file", "The file is empty.", "Read the tape again.")
     if len(file.data) > limit:
         raise TooLarge(
             f"The file is over the limit of {limit:,} bytes.",
@@ -204,19 +204,15 @@ def _require_file(work: Work, file: ReadBackFile, limit: int) -> None:
             mend="A reading has one byte a frame, and hardly more frames than were prepared.",
         )
     if file.sha256 is not None and file.sha256 != as_image(file.data, 8).sha256:
-        raise _refused(
+        raise refused(
             "sha256",
             "The SHA-256 of the file as it came is not as announced.",
             "Send the file again: it was changed on the way.",
         )
     if file.read_on is not None and is_later_than(work, file.read_on):
-        raise _refused(
+        raise refused(
             "read_on", f"{file.read_on} is still to come.", "Give the day of the reading."
         )
-
-
-def _refused(field: str, what: str, mend: str) -> Invalid:
-    return Invalid(what, where=field, mend=mend, fields={field: what})
 
 
 def as_image(frames: bytes, levels: int) -> Image:

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from server.catalog import merged
-from server.catalog.errors import Conflict
-from server.catalog.merge_choice import choose, refused
+from server.catalog.errors import Conflict, refused
+from server.catalog.merge_choice import choose
 from server.catalog.merging_values import (
     Chosen,
     MergedRecord,
@@ -15,7 +15,7 @@ from server.catalog.merging_values import (
     Settling,
 )
 from server.catalog.work import Role, Work
-from server.tape.merging import MERGER_RELEASE, Dispute
+from server.tape.merging import MERGER_RELEASE
 
 
 def settling(work: Work, merged_id: int, ruling: Settling, limit: int) -> Chosen:
@@ -29,8 +29,8 @@ def settling(work: Work, merged_id: int, ruling: Settling, limit: int) -> Chosen
     work.actor.require(Role.ARCHIVIST)
     before = merged.get(work, merged_id)
     _require_newest(before)
-    dispute = merged.dispute(work, merged_id, ruling.column).dispute
-    _require_meant(ruling, dispute, before)
+    merged.dispute(work, merged_id, ruling.column)  # refuses what is none
+    _require_meant(ruling, before)
     numbers = tuple(each.reading.id for each in before.sources)
     chosen = choose(work, NewMerge(readings=numbers), limit)
     return replace(
@@ -64,25 +64,23 @@ def _require_newest(before: MergedRecord) -> None:
         )
 
 
-def _require_meant(ruling: Settling, dispute: Dispute, before: MergedRecord) -> None:
+def _require_meant(ruling: Settling, before: MergedRecord) -> None:
     settled = {each.column: each.value for each in before.settlements}
     if ruling.ruling is Ruling.FRAME:
-        levels = before.levels
         if ruling.value is None:
-            raise refused("Give the frame that is punched there.", "Choose its holes.", "value")
-        if ruling.value >> levels:
+            raise refused("value", "Give the frame that is punched there.", "Choose its holes.")
+        if ruling.value >> before.levels:
             raise refused(
-                f"A {levels}-level tape has no frame {ruling.value:02X}.",
-                "Choose holes that the tape has.",
                 "value",
+                f"A {before.levels}-level tape has no frame {ruling.value:02X}.",
+                "Choose holes that the tape has.",
             )
     if ruling.ruling is Ruling.AS_VOTED:
         if ruling.column not in settled:
-            raise refused("Nobody settled this frame by eye.", "Leave it as it is.", "ruling")
+            raise refused("ruling", "Nobody settled this frame by eye.", "Leave it as it is.")
         return
-    value = ruling.value if ruling.ruling is Ruling.FRAME else None
-    if ruling.column in settled and settled[dispute.column] == value:
-        raise refused("The frame is settled so already.", "Leave it as it is.", "ruling")
+    if ruling.column in settled and settled[ruling.column] == ruling.frame:
+        raise refused("ruling", "The frame is settled so already.", "Leave it as it is.")
 
 
 def _settled_anew(
@@ -90,6 +88,5 @@ def _settled_anew(
 ) -> tuple[Settlement, ...]:
     kept = [each for each in before if each.column != ruling.column]
     if ruling.ruling is not Ruling.AS_VOTED:
-        value = ruling.value if ruling.ruling is Ruling.FRAME else None
-        kept.append(Settlement(ruling.column, value, work.actor.name, work.now, ruling.note))
+        kept.append(Settlement(ruling.column, ruling.frame, work.actor.name, work.now, ruling.note))
     return tuple(sorted(kept, key=lambda each: each.column))

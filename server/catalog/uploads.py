@@ -10,7 +10,7 @@ from pydantic import BeforeValidator, StringConstraints
 
 from server.catalog import foreign_files
 from server.catalog.decodings import content_sha256
-from server.catalog.errors import Invalid, TooLarge
+from server.catalog.errors import Invalid, TooLarge, as_sentence, refused
 from server.catalog.inputs import Input, Name, OrNone, Sha256
 from server.catalog.kinship import Met
 from server.catalog.tape_values import AccessionNumber, Levels
@@ -88,7 +88,7 @@ def examine(upload: Upload, limit: int, formats: Formats = FORMATS) -> Examined:
     _require_size(upload, limit)
     decoded = _decoded(upload, formats)
     if upload.sha256 is not None and upload.sha256 != decoded.image.sha256:
-        raise _refused(
+        raise refused(
             "sha256",
             f"The SHA-256 of the file as it came is {decoded.image.sha256}, not as announced.",
             "Send the file again: it was changed on the way.",
@@ -107,7 +107,7 @@ def examine(upload: Upload, limit: int, formats: Formats = FORMATS) -> Examined:
 def _require_size(upload: Upload, limit: int) -> None:
     size = len(upload.data)
     if not size:
-        raise _refused(
+        raise refused(
             "file", "The file is empty.", "Read the tape again, and look at the file's size."
         )
     if size > limit:
@@ -130,10 +130,5 @@ def _misfit(error: BadImage) -> Invalid:
     # No frames at all, and levels that no tape has, were refused before.
     assert error.frame is not None
     place = f"frame {error.frame:,}, {error.frame * FRAME_PITCH_MM:,.2f} mm from the start"
-    what = f"{error.what[:1].upper()}{error.what[1:]}: see {place}."
-    mend = f"{error.mend[:1].upper()}{error.mend[1:]}."
-    return Invalid(what, where=place, mend=mend, fields={"levels": what})
-
-
-def _refused(field: str, what: str, mend: str) -> Invalid:
-    return Invalid(what, where=field, mend=mend, fields={field: what})
+    what = as_sentence(f"{error.what}: see {place}")
+    return Invalid(what, where=place, mend=as_sentence(error.mend), fields={"levels": what})
