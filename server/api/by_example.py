@@ -1,15 +1,15 @@
 """What holds this? Bytes, lines, or a whole image, of which nothing is kept."""
 
 from collections.abc import AsyncIterator
-from typing import Annotated, Any, Final, Self
+from typing import Annotated, Self
 
-from fastapi import APIRouter, Depends, HTTPException, Query, Request
+from fastapi import APIRouter, Depends, Query, Request
 from pydantic import Field
 
 from server.api.caller import CallerDep
 from server.api.models import KinOut
 from server.api.problems import responses
-from server.api.uploads import as_refused, upload_in
+from server.api.uploads import form_in, form_of, upload_in
 from server.catalog import by_example, byte_search
 from server.catalog.by_example import Answer, Example
 from server.catalog.byte_values import ByteHit, BytePage, BytePlace, ByteQuery
@@ -148,48 +148,14 @@ def find_by_example(caller: CallerDep, example: Example) -> AnswerOut:
         return AnswerOut.of(by_example.of_example(work, example))
 
 
-FORM: Final[dict[str, Any]] = {
-    "requestBody": {
-        "required": True,
-        "content": {
-            "multipart/form-data": {
-                "schema": {
-                    "type": "object",
-                    "required": ["file"],
-                    "properties": {
-                        "file": {
-                            "type": "string",
-                            "contentMediaType": "application/octet-stream",
-                            "description": "The image: one byte a frame, channel 1 in bit 0.",
-                        },
-                        "levels": {
-                            "type": "integer",
-                            "minimum": 5,
-                            "maximum": 8,
-                            "description": "Code holes across the tape; found out if not given.",
-                        },
-                    },
-                }
-            }
-        },
-    }
-}
-
-
 async def _image(request: Request) -> AsyncIterator[Upload]:
-    try:
-        form = await request.form(max_files=1, max_fields=8, max_part_size=4096)
-    except HTTPException as error:
-        raise as_refused(error) from None
-    try:
+    async with form_in(request) as form:
         yield await upload_in(form)
-    finally:
-        await form.close()
 
 
 @router.post(
     "/search/by-image",
-    openapi_extra=FORM,
+    openapi_extra=form_of("file", "levels"),
     responses=responses("malformed", "invalid", "too-large"),
 )
 def find_by_image(caller: CallerDep, image: Annotated[Upload, Depends(_image)]) -> AnswerOut:

@@ -1,6 +1,7 @@
 """Taking in an upload: who may is asked first, then the body is read, counted and hashed."""
 
 from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from typing import Annotated, Any, Final
 
 from fastapi import Depends, Request
@@ -18,50 +19,50 @@ from server.statuses import Refused
 
 _FIELDS: Final = frozenset({"tape", "levels", "read_on", "reader", "sha256"})
 
-FORM_DESCRIPTION: Final[dict[str, Any]] = {
-    "requestBody": {
-        "required": True,
-        "content": {
-            "multipart/form-data": {
-                "schema": {
-                    "type": "object",
-                    "required": ["file"],
-                    "additionalProperties": False,
-                    "properties": {
-                        "file": {
-                            "type": "string",
-                            "contentMediaType": "application/octet-stream",
-                            "description": "The image: one byte a frame, channel 1 in bit 0.",
-                        },
-                        "tape": {
-                            "type": "string",
-                            "description": "Accession number of the tape that was read.",
-                        },
-                        "levels": {
-                            "type": "integer",
-                            "minimum": 5,
-                            "maximum": 8,
-                            "description": "Code holes across the tape; found out if not given.",
-                        },
-                        "read_on": {
-                            "type": "string",
-                            "format": "date",
-                            "description": "Day of the reading.",
-                        },
-                        "reader": {
-                            "type": "string",
-                            "description": "The machine that read the tape.",
-                        },
-                        "sha256": {
-                            "type": "string",
-                            "description": "SHA-256 that the file must have, in hexadecimal.",
-                        },
-                    },
-                }
-            }
-        },
-    }
+_DESCRIBED: Final[dict[str, dict[str, Any]]] = {
+    "file": {
+        "type": "string",
+        "contentMediaType": "application/octet-stream",
+        "description": "The image: one byte a frame, channel 1 in bit 0.",
+    },
+    "tape": {
+        "type": "string",
+        "description": "Accession number of the tape that was read.",
+    },
+    "levels": {
+        "type": "integer",
+        "minimum": 5,
+        "maximum": 8,
+        "description": "Code holes across the tape; found out if not given.",
+    },
+    "read_on": {
+        "type": "string",
+        "format": "date",
+        "description": "Day of the reading.",
+    },
+    "reader": {
+        "type": "string",
+        "description": "The machine that read the tape.",
+    },
+    "sha256": {
+        "type": "string",
+        "description": "SHA-256 that the file must have, in hexadecimal.",
+    },
 }
+
+
+def form_of(*names: str, **more: Any) -> dict[str, Any]:
+    """A form with a file and those fields, for the description of a route."""
+    schema = {
+        "type": "object",
+        "required": ["file"],
+        "properties": {name: _DESCRIBED[name] for name in names},
+    }
+    content = {"multipart/form-data": {"schema": schema | more}}
+    return {"requestBody": {"required": True, "content": content}}
+
+
+FORM_DESCRIPTION: Final = form_of(*_DESCRIBED, additionalProperties=False)
 
 
 async def _upload(request: Request, caller: CallerDep) -> AsyncIterator[Upload]:
@@ -75,18 +76,29 @@ async def _upload(request: Request, caller: CallerDep) -> AsyncIterator[Upload]:
         )
     checker = Checker(request.headers)
     body = Request(request.scope, tapped(request.receive, checker.update))
-    try:
-        form = await body.form(max_files=1, max_fields=len(_FIELDS), max_part_size=4096)
-    except HTTPException as error:
-        raise as_refused(error) from None
-    try:
+    async with form_in(body) as form:
         checker.finish()
         yield await upload_in(form)
+
+
+@asynccontextmanager
+async def form_in(request: Request) -> AsyncIterator[FormData]:
+    """The form that a request holds, while its file is open.
+
+    Raises:
+        Refused: it cannot be read.
+    """
+    try:
+        form = await request.form(max_files=1, max_fields=len(_FIELDS), max_part_size=4096)
+    except HTTPException as error:
+        raise _as_refused(error) from None
+    try:
+        yield form
     finally:
         await form.close()
 
 
-def as_refused(error: HTTPException) -> Exception:
+def _as_refused(error: HTTPException) -> Exception:
     """A form that cannot be read; any other refusal as it is."""
     if type(error) is not HTTPException:
         return error
