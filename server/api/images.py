@@ -10,7 +10,7 @@ from pydantic import BaseModel
 from starlette.responses import PlainTextResponse
 
 from server.api.accept import preferred
-from server.api.addresses import address
+from server.api.addresses import address, created
 from server.api.caller import SIGNED_IN, CallerDep
 from server.api.models import (
     ImageOut,
@@ -69,10 +69,7 @@ JSON_LINES = ("application/x-ndjson", "application/jsonl")
     openapi_extra=FORM_DESCRIPTION,
     responses={
         200: {"model": ReceiptOut, "description": "This very image was held already."},
-        201: {
-            "description": "The image was entered.",
-            "headers": {"Location": {"schema": {"type": "string"}, "description": "Its address."}},
-        },
+        **created("The image was entered."),
         **responses(*CHANGE, "digest-mismatch"),
     },
 )

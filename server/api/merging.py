@@ -9,8 +9,8 @@ from typing import Annotated, Self
 from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import Field
 
-from server.api.addresses import address
-from server.api.caller import SIGNED_IN, Caller, CallerDep
+from server.api.addresses import address, created
+from server.api.caller import SIGNED_IN, CallerDep
 from server.api.models import ReadingOut
 from server.api.paging import PageOut, page_out
 from server.api.problems import CHANGE, responses
@@ -19,7 +19,6 @@ from server.catalog.inputs import Input, OrNone, Sha256
 from server.catalog.merging_values import (
     DisputeRecord,
     MergedRecord,
-    MergedRow,
     NewMerge,
     Settling,
     SourceRecord,
@@ -130,7 +129,7 @@ class MergedOut(MergedRowOut):
     def of(cls, record: MergedRecord) -> Self:
         """The shape of a merged reading."""
         return cls(
-            **dict(_row_out(record.row)),
+            **dict(MergedRowOut.model_validate(record.row)),
             release=record.release,
             agreement=record.agreement,
             sentence=record.judgement.sentence,
@@ -201,10 +200,6 @@ def _runs(confidence: bytes) -> Iterator[ConfidenceOut]:
         at += frames
 
 
-def _row_out(row: MergedRow) -> MergedRowOut:
-    return MergedRowOut.model_validate(row)
-
-
 @router.get("", responses=responses("not-found", "invalid"))
 def list_merged_readings(
     request: Request,
@@ -224,13 +219,8 @@ def list_merged_readings(
     "",
     status_code=HTTPStatus.CREATED,
     dependencies=SIGNED_IN,
-    responses={
-        201: {
-            "description": "The merged reading was kept.",
-            "headers": {"Location": {"schema": {"type": "string"}, "description": "Its address."}},
-        },
-        **responses(*CHANGE, "conflict", "fixity-failed"),
-    },
+    responses=created("The merged reading was kept.")
+    | responses(*CHANGE, "conflict", "fixity-failed"),
 )
 def merge_readings(
     request: Request, response: Response, caller: CallerDep, new: NewMerge
@@ -286,29 +276,21 @@ def list_disputes(
     "/{merged_id}/settlements",
     status_code=HTTPStatus.CREATED,
     dependencies=SIGNED_IN,
-    responses={
-        201: {
-            "description": "The merged reading that follows was kept.",
-            "headers": {"Location": {"schema": {"type": "string"}, "description": "Its address."}},
-        },
-        **responses(*CHANGE, "not-found", "conflict", "fixity-failed"),
-    },
+    responses=created("The merged reading that follows was kept.")
+    | responses(*CHANGE, "not-found", "conflict", "fixity-failed"),
 )
 def settle_dispute(
     request: Request, response: Response, merged_id: MergedId, caller: CallerDep, given: Settling
 ) -> MergedOut:
     """Settle a disputed frame by eye (archivists): a new merged reading follows this one."""
+    limit = caller.settings.upload_limit_bytes
     record = merging.carry_out(
         caller.reading,
         caller.work,
-        lambda work: settling.settling(work, merged_id, given, _limit(caller)),
+        lambda work: settling.settling(work, merged_id, given, limit),
         formats=caller.formats,
     )
     return _made(request, response, record)
-
-
-def _limit(caller: Caller) -> int:
-    return caller.settings.upload_limit_bytes
 
 
 def _made(request: Request, response: Response, record: MergedRecord) -> MergedOut:

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Query, Request, Response
 from pydantic import Field
 
-from server.api.addresses import address
+from server.api.addresses import address, created
 from server.api.caller import SIGNED_IN, CallerDep
 from server.api.images import FRAMES_ANSWERS
 from server.api.models import VersionLinkOut
@@ -30,8 +30,10 @@ from server.catalog.tape_values import RecordNumber
 from server.catalog.vocabulary import Medium
 from server.catalog.work import Role
 from server.delivery.frames import ASK_AGAIN, Frames, deliver
+from server.delivery.prepared_facts import StretchFacts
 from server.inspection import Fields
-from server.tape.image import FRAME_PITCH_MM, Orientation
+from server.tape.estimate import length_mm
+from server.tape.image import Orientation
 from server.tape.read_back import Kind, holes
 
 router = APIRouter(prefix="/punchings", tags=["punchings"])
@@ -65,13 +67,6 @@ class ReelOut(Fields):
     reel: int = Field(description="Which reel, from 1.")
     status: Status = Field(description="How far it has come.")
     tape: str | None = Field(description="Accession number of the tape made, or null.")
-
-
-class SpanOut(Fields):
-    """Frames `start` up to, not including, `stop`."""
-
-    start: int = Field(description="First frame, from 0.")
-    stop: int = Field(description="The frame after the last.")
 
 
 class EndOut(Fields):
@@ -157,7 +152,7 @@ class PunchingOut(PunchingRowOut):
     format: str = Field(description="Record format of the prepared tape.")
     sha256: str = Field(description="SHA-256 of the prepared frames.")
     levels: int = Field(description="Code holes across the tape.")
-    data: SpanOut = Field(description="The prepared frames that carry the content.")
+    data: StretchFacts = Field(description="The prepared frames that carry the content.")
     length_mm: float = Field(description="Length of the whole tape, in millimetres.")
     punched_on: date | None = Field(description="Day on which it was punched.")
     punched_at: datetime | None = Field(description="When that was said, in UTC.")
@@ -182,7 +177,7 @@ def _read_back_out(record: ReadBackRecord) -> ReadBackOut:
         PlaceOut(
             kind=place.kind,
             frame=place.frame,
-            position_mm=round(place.frame * FRAME_PITCH_MM, 2),
+            position_mm=length_mm(place.frame),
             read_frame=place.read_frame,
             frames=place.frames,
             prepared=[list(holes(each)) for each in place.prepared],
@@ -216,15 +211,8 @@ def list_punchings(
     "",
     status_code=HTTPStatus.CREATED,
     dependencies=SIGNED_IN,
-    responses={
-        201: {
-            "description": "The punchings were begun, one a reel.",
-            "headers": {
-                "Location": {"schema": {"type": "string"}, "description": "Address of the first."}
-            },
-        },
-        **responses(*CHANGE, "not-found", "not-verified", "fixity-failed"),
-    },
+    responses=created("The punchings were begun, one a reel.", "Address of the first.")
+    | responses(*CHANGE, "not-found", "not-verified", "fixity-failed"),
 )
 def begin_punching(
     request: Request, response: Response, caller: CallerDep, new: NewPunching

@@ -5,6 +5,7 @@ from typing import Annotated, Any, Final, TypeVar
 from fastapi import Depends, Request, Response
 from pydantic import Field
 
+from server.api.addresses import location
 from server.api.problems import CHANGE, responses
 from server.delivery.conditions import revision, tag
 from server.inspection import Fields
@@ -46,7 +47,7 @@ _ETAG: Final = {
 _CREATED: Final = {
     "headers": {
         **_ETAG["headers"],
-        "Location": {"schema": {"type": "string"}, "description": "Address of the new record."},
+        **location("Address of the new record."),
     }
 }
 
