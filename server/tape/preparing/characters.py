@@ -11,7 +11,6 @@ from server.tape.codes import CODES
 from server.tape.codes.base import Parity
 from server.tape.errors import CannotBuild, CannotPrepare
 from server.tape.findings import place
-from server.tape.image import Orientation
 from server.tape.material import Material
 from server.tape.preparing.plan import Plan
 from server.tape.view import View
@@ -116,13 +115,12 @@ def _places(plan: Plan, character: str) -> list[int]:
     source = plan.source
     if source.decoding.code is None:
         return sorted(line.frame for line in source.decoding.listing if character in line.text)
-    orientation = Orientation(source.orientation)
-    characters = View(source.image, orientation).characters(source.decoding.code)
+    characters = View(source.image, source.orientation).characters(source.decoding.code)
     text = np.frombuffer(characters.text, np.uint8)
     # Letters of a code that has one case may have been written in the other.
     wanted = [ord(character), ord(character.lower())]
     frames = characters.frames[np.isin(text, wanted)]
-    span = source.image.span_as_read(source.decoding.data, orientation)
+    span = source.image.span_as_read(source.decoding.data, source.orientation)
     frames = frames[(frames >= span.start) & (frames < span.stop)]
-    turned = len(source.image) - 1 - frames if orientation.runs_backwards else frames
+    turned = len(source.image) - 1 - frames if source.orientation.runs_backwards else frames
     return sorted(turned.tolist())

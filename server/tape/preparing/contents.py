@@ -5,8 +5,8 @@ from typing import NamedTuple
 from server.tape.anatomy import BOOTSTRAP
 from server.tape.codes import CODES
 from server.tape.errors import CannotBuild, CannotPrepare
-from server.tape.image import Image, Orientation, Span, run_length
-from server.tape.material import ENDS, Kind, Material
+from server.tape.image import Image, Span, run_length
+from server.tape.material import ENDS, Material
 from server.tape.parts import PartKind
 from server.tape.preparing.carried import carried
 from server.tape.preparing.characters import in_code
@@ -41,7 +41,7 @@ def contents_of(plan: Plan, room: int | None) -> Contents:
         held = _held(plan)
         if room is None or len(held.reels[0]) <= room:
             return held
-        if _bare(plan):
+        if plan.is_bare:
             check_number(len(held.reels[0]), room)
             return held._replace(reels=_cut(held.reels[0], room))
     return _written(plan, room)
@@ -50,7 +50,7 @@ def contents_of(plan: Plan, room: int | None) -> Contents:
 def _held(plan: Plan) -> Contents:
     source = plan.source
     image = source.image.turned(source.orientation)
-    span = source.image.span_as_read(source.decoding.data, Orientation(source.orientation))
+    span = source.image.span_as_read(source.decoding.data, source.orientation)
     if not span.frames:
         raise CannotPrepare(
             "the tape is blank: it has no content to punch", mend="choose a tape that carries some"
@@ -86,24 +86,17 @@ def _in_parity(plan: Plan, image: Image, span: Span) -> tuple[bytes, int]:
         raise CannotPrepare(
             f"{characters.parity_errors.size} frames break the parity of the held tape, the first "
             f"{at} frames into its content; in another parity that would no longer show",
-            frame=source_frame(plan, span.start + at),
+            frame=_source_frame(plan, span.start + at),
             mend="keep the parity, mend the image first, or accept the damage",
             choice="accept_damage",
         )
     return bytes(changed), characters.parity_errors.size
 
 
-def source_frame(plan: Plan, frame: int) -> int:
+def _source_frame(plan: Plan, frame: int) -> int:
     """The frame of the image as it was read that is `frame` of the turned one."""
-    span = plan.source.image.span_as_read(
-        Span(frame, frame + 1), Orientation(plan.source.orientation)
-    )
-    return span.start
-
-
-def _bare(plan: Plan) -> bool:
-    """Whether the content has no records or lines to be cut at."""
-    return set(plan.format.offers) == {Kind.FRAMES}
+    image, orientation = plan.source.image, plan.source.orientation
+    return image.span_as_read(Span(frame, frame + 1), orientation).start
 
 
 def _cut(frames: bytes, room: int) -> tuple[bytes, ...]:
@@ -132,7 +125,7 @@ def _several(plan: Plan, material: Material, frames: bytes, room: int) -> tuple[
             choice="frames_per_reel",
         )
     check_number(len(frames), room)
-    if _bare(plan):
+    if plan.is_bare:
         return _cut(frames, room)
     length = plan.how.record_length or PIECE
     reels = divided(material, length, room, lambda some: _write(plan, some))

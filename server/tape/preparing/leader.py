@@ -30,8 +30,7 @@ def pattern_frame(plan: Plan, pattern: Pattern, what: str) -> bytes:
     Raises:
         CannotPrepare: a loader of the format may take it for data.
     """
-    usual = plan.format.idle[0]
-    wanted = usual if pattern is Pattern.USUAL else pattern
+    wanted = plan.pattern(pattern)
     if wanted not in plan.format.idle:
         raise CannotPrepare(
             f"a loader of {plan.format.title} may take a {what} of {wanted} frames for data",
@@ -52,19 +51,25 @@ def lettered(text: str, levels: int) -> bytes:
     """
     if not text.strip():
         return b""
-    chosen = next(each for each in ALPHABETS if alphabet(each).height <= levels)
+    chosen = _fitting(levels)
+    known = drawn(chosen)
     lacking = [
         f"{character} (character {at})"
         for at, character in enumerate(text, 1)
-        if character.upper() not in drawn(chosen) and not character.isspace()
+        if character.upper() not in known and not character.isspace()
     ]
     if lacking:
         raise CannotPrepare(
             f"the lettering cannot be punched: there is no letter for {', '.join(lacking)}",
-            mend=f"write it with {''.join(sorted(drawn(chosen)))}",
+            mend=f"write it with {''.join(sorted(known))}",
             choice="lettering",
         )
     return bytes(APART) + letter_frames(text, levels=levels, alphabet=chosen) + bytes(APART)
+
+
+def _fitting(levels: int) -> str:
+    """The first alphabet whose letters fit on a tape of so many levels."""
+    return next(each for each in ALPHABETS if alphabet(each).height <= levels)
 
 
 def drawn(name: str) -> frozenset[str]:
@@ -74,9 +79,9 @@ def drawn(name: str) -> frozenset[str]:
 
 def legible(text: str, levels: int) -> str:
     """`text` as far as it can be punched: without accents, blanks for what has no letter."""
-    chosen = next(each for each in ALPHABETS if alphabet(each).height <= levels)
+    known = drawn(_fitting(levels))
     bare = (each for each in normalize("NFKD", text) if not combining(each))
-    kept = (each if each.upper() in drawn(chosen) else " " for each in bare)
+    kept = (each if each.upper() in known else " " for each in bare)
     return " ".join("".join(kept).split())
 
 

@@ -12,7 +12,7 @@ from server.tape.errors import CannotPrepare
 from server.tape.formats import Formats
 from server.tape.formats.base import Format
 from server.tape.identify import Decoded
-from server.tape.material import Kind, Writing
+from server.tape.material import Kind, Pattern, Writing
 from server.tape.preparing.preparation import Preparation
 
 _WITHOUT_CHANNEL_8 = (Parity.NONE, Parity.SPACE)
@@ -62,6 +62,15 @@ class Plan:
     def crunches(self) -> bool:
         """Whether the tape holds BASIC as the interpreter stores it."""
         return isinstance(self.format, Crunching)
+
+    @property
+    def is_bare(self) -> bool:
+        """Whether the frames say nothing but what is loaded: no addresses, records or lines."""
+        return set(self.format.offers) == {Kind.FRAMES}
+
+    def pattern(self, asked: Pattern) -> Pattern:
+        """The pattern asked for; where that is the usual one, the one of the format."""
+        return self.format.idle[0] if asked is Pattern.USUAL else asked
 
     @property
     def dialect(self) -> Dialect | None:

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 
 from server.tape.image import Orientation
-from server.tape.material import Kind, Pattern
+from server.tape.material import Kind
 from server.tape.preparing.characters import has_one_case
 from server.tape.preparing.contents import Contents
 from server.tape.preparing.plan import Plan
@@ -45,11 +45,11 @@ def changes(plan: Plan, contents: Contents, reels: Sequence[Reel]) -> Iterator[s
 def _around(plan: Plan, reels: Sequence[Reel]) -> Iterator[str]:
     how, source = plan.how, plan.source
     yield (
-        f"Leader: {how.leader_frames} frames, {_pattern(plan, how.leader_pattern)}; the image has "
+        f"Leader: {how.leader_frames} frames, {plan.pattern(how.leader_pattern)}; the image has "
         f"{source.leader_frames} before its content."
     )
     yield (
-        f"Trailer: {how.trailer_frames} frames, {_pattern(plan, how.trailer_pattern)}; the image "
+        f"Trailer: {how.trailer_frames} frames, {plan.pattern(how.trailer_pattern)}; the image "
         f"has {source.trailer_frames} behind its content."
     )
     lettering = reels[0].lettering
@@ -57,10 +57,6 @@ def _around(plan: Plan, reels: Sequence[Reel]) -> Iterator[str]:
         yield f"The lettering of the image, {source.lettering}, is left out."
     if lettering:
         yield f"Lettering in the leader: {', '.join(reel.lettering for reel in reels)}."
-
-
-def _pattern(plan: Plan, pattern: Pattern) -> str:
-    return plan.format.idle[0] if pattern is Pattern.USUAL else pattern
 
 
 def _anew(plan: Plan) -> Iterator[str]:
@@ -88,7 +84,7 @@ def cautions(plan: Plan, contents: Contents, reels: Sequence[Reel]) -> Iterator[
     entry = plan.source.decoding.entry_address
     if plan.how.leave_entry_out and entry is not None:
         yield f"The tape does not start the program: key in {entry:04X} after it is loaded."
-    if contents.material is not None and contents.material.kind is Kind.MEMORY and _bare(plan):
+    if contents.material is not None and contents.material.kind is Kind.MEMORY and plan.is_bare:
         start = min(contents.material.memory)
         yield f"The tape does not say where it is loaded: key in {start:04X}."
     if (
@@ -101,10 +97,6 @@ def cautions(plan: Plan, contents: Contents, reels: Sequence[Reel]) -> Iterator[
         yield "The held image is damaged; the reels pass their checks, and are wrong all the same."
     if len(reels) > 1:
         yield f"Several reels: {plan.format.divides}."
-
-
-def _bare(plan: Plan) -> bool:
-    return Kind.MEMORY not in plan.format.offers
 
 
 def _may_load_letters(plan: Plan, reels: Sequence[Reel]) -> bool:
