@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 from server.tape.errors import TapeError
 from server.tape.merging.columns import BEYOND, MISSING, Booleans, Votes
 from server.tape.merging.merged import SettledBy, Vote
-from server.tape.merging.voting import SURE, Ballot, Outcome, Reals
+from server.tape.merging.voting import IMPOSSIBLE, SURE, Ballot, Outcome, Reals
 
-_RULED_OUT: Final = -1e9
 _OTHERS: Final = 2
 
 
@@ -102,6 +101,6 @@ def _with_settled(ballot: Ballot, settled: list[int], chosen: Votes) -> Ballot:
     rows = np.searchsorted(columns, settled)
     candidates[rows] = chosen[settled][:, np.newaxis]
     for table in (logs, without):
-        table[rows] = _RULED_OUT
+        table[rows] = IMPOSSIBLE
         table[rows, 0] = 0.0
     return Ballot(columns, candidates, logs, without)

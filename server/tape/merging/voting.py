@@ -22,7 +22,9 @@ Number = TypeVar("Number", np.int16, np.float64)
 SURE: Final = 0.99
 """The probability below which a disputed frame stays open."""
 
-_IMPOSSIBLE: Final = -1e9
+IMPOSSIBLE: Final = -1e9
+"""The logarithm of the probability of a candidate that is ruled out."""
+
 _NEVER_TRIED: Final = 200
 """Frames that each reading is held to have read before, half an error of each kind among them."""
 _BEST: Final = 0.0005
@@ -159,7 +161,7 @@ def _ballot(table: Columns, chosen: Votes, rates: Rates, breaks: Reals, levels: 
     candidates = _candidates(votes, levels)
     logs = _likelihoods(votes, candidates, rates, neighbours(chosen, disputed))
     logs += _existing(candidates, votes, chosen, disputed)
-    logs[_repeated(candidates)] = _IMPOSSIBLE
+    logs[_repeated(candidates)] = IMPOSSIBLE
     bent = logs + np.where(candidates >= 0, breaks[np.maximum(candidates, 0)], 0.0)
     return Ballot(disputed, candidates, _normalised(bent), _normalised(logs))
 

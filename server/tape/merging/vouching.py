@@ -70,7 +70,8 @@ class Vouching:
     def _together(self, stretch: Stretch) -> dict[int, float]:
         """What speaks against each row because several, changed together, close as well."""
         rows = self._trial.open_rows(stretch)
-        likely = [each for each in self._trial.changes(rows) if each.cost < _LIKELY]
+        possible = self._trial.changes(rows)
+        likely = [each for each in possible if each.cost < _LIKELY]
         found: dict[int, float] = {}
         if len({each.row for each in likely}) < 2:
             return found
@@ -79,7 +80,7 @@ class Vouching:
         stands = {row: int(chosen[ballot.columns[row]]) for row in rows}
         own = sum(
             each.cost
-            for each in self._trial.changes(rows)
+            for each in possible
             if stands[each.row] != best[each.row] and stands[each.row] == each.value
         )
         for changes in islice(likeliest_first(likely), _MOST_TOGETHER):
