@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Final
 
+from server.tape.anatomy import BOOTSTRAP
 from server.tape.cpu.notation import Notation
 
 
@@ -134,7 +135,7 @@ def writing_of(
     `format_name` may begin with the mark of a first stage; `machine` is what a person wrote.
     """
     usual = (
-        BY_FORMAT.get(format_name.rpartition("+")[2])
+        BY_FORMAT.get(format_name.removeprefix(BOOTSTRAP))
         or next((writing for pattern, writing in BY_MACHINE if pattern.search(machine)), None)
         or BY_PROCESSOR.get(processor or "", HEXADECIMAL)
     )
