@@ -115,8 +115,3 @@ def test_what_a_teleprinter_takes_minutes_for_a_fast_machine_does_in_seconds(
 
     assert least <= seconds(frames, rate) <= most
     assert duration(seconds(frames, 10)) == f"{int(minutes)} min {round(minutes % 1 * 60)} s"
-
-
-def test_a_punch_of_70_frames_a_second_is_over_twice_a_cassette_of_300_baud():
-    """Common practice, no source: 300 baud at 11 bits a character."""
-    assert 70 / (300 / 11) > 2
