@@ -3,9 +3,9 @@
     python -m tests.bench.bench_merge [frames] [rounds]
 
 1. Aligning and voting on five readings, and the whole merge with identifying and checksums;
-   beside edlib, which only aligns the others with the
-   first, and rapidfuzz with a hint, likewise. Goals: ten times as quick as edlib, and a peak
-   below 500 MB in a process of its own that merges the same readings.
+   beside edlib, which only aligns the others with the first, and rapidfuzz with a hint, likewise.
+   Goals: ten times as quick as edlib, and a peak below 500 MB in a process of its own that merges
+   the same readings.
 2. Frames wrong after merging five readings of 60,000 frames, for several formats and rates of
    errors: ours, those that no open dispute lists, a plain vote on readings that edlib aligned,
    and the best single reading. Goals, at 0.2 % flips, 0.05 % drops and 0.05 % doubles: none wrong

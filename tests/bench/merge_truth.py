@@ -9,7 +9,7 @@ import numpy as np
 from rapidfuzz.distance import Levenshtein
 
 from server.tape.image import Image
-from server.tape.merging import Merged, SettledBy
+from server.tape.merging import Dispute, Merged
 from server.tape.merging.anchors import Lane
 from server.tape.merging.pairing import pair
 
@@ -29,18 +29,13 @@ def wrong_frames(tape: Image, frames: bytes) -> list[int]:
 
 def unlisted(wrong: Sequence[int], merged: Merged) -> list[int]:
     """Those of the wrong frames that no open dispute names."""
-    doubts = [_frame(each.column, merged) for each in merged.disputes if _open(each.settled_by)]
-    near = np.array(sorted(doubts))
+    near = np.array([_frame(each, merged) for each in merged.open_disputes])
     return [each for each in wrong if not near.size or np.abs(near - each).min() > _NEAR]
 
 
-def _open(by: SettledBy) -> bool:
-    return by is SettledBy.OPEN
-
-
-def _frame(column: int, merged: Merged) -> int:
-    """The frame of the merged image at or after a column, by the disputes before it."""
-    dispute = next(each for each in merged.disputes if each.column == column)
+def _frame(dispute: Dispute, merged: Merged) -> int:
+    """The frame of the merged image at or after a dispute, by the disputes before it."""
+    column = dispute.column
     if dispute.frame is not None:
         return dispute.frame
     before = [each for each in merged.disputes if each.column < column and each.frame is not None]

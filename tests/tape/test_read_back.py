@@ -16,6 +16,7 @@ from server.tape.read_back import (
     holes,
 )
 from tests import factories
+from tests.outside.test_edit_distance_definition import by_definition
 
 LEADER, TRAILER = 60, 40
 LETTERS = bytes.fromhex("7E09090E00 7F4949 4100 46494931")
@@ -201,16 +202,6 @@ def test_content_that_begins_as_the_leader_does_is_not_taken_for_leader():
     assert compare(tape, data, tape.frames).same
     assert compare(tape, data, tape.frames[20:]).leader == End(20, 0, 0)
     assert not compare(tape, data, tape.frames[22:]).same
-
-
-def by_definition(a: bytes, b: bytes) -> int:
-    """The edit distance as V. I. Levenshtein defined it (1966), cell by cell."""
-    row = list(range(len(b) + 1))
-    for left, one in enumerate(a, 1):
-        row, before = [left], row
-        for right, other in enumerate(b, 1):
-            row.append(min(row[-1] + 1, before[right] + 1, before[right - 1] + (one != other)))
-    return row[-1]
 
 
 @settings(deadline=None)  # the definition, cell by cell, is slow

@@ -10,19 +10,13 @@ from server.tape.formats.checksum_block import CheckedProgram, Rule
 from server.tape.image import Image, Span
 from server.tape.self_checking import Checked, SelfChecking
 from server.tape.view import View
+from tests.tape.checked_tapes import checked
 
 MEMORY = {0x200: bytes(range(1, 251)) * 2}
 TAPES = {
     "absolute-block": BlockProgram(MEMORY, block_length=50),
     "checksum-block": CheckedProgram(MEMORY, entry_address=0x200, block_length=50, label="LAMPS"),
 }
-
-
-def checked(frames: bytes, name: str) -> Checked:
-    view = View(Image(frames))
-    form = FORMATS[name]
-    assert isinstance(form, SelfChecking)
-    return form.checker(view)(view)
 
 
 def tape(name: str) -> bytes:

@@ -5,20 +5,13 @@ import pytest
 from server.tape.formats import FORMATS
 from server.tape.formats.intel_hex import IntelHex
 from server.tape.hexadecimal.program import HexProgram
-from server.tape.image import Image, Span
+from server.tape.image import Span
 from server.tape.self_checking import Checked, SelfChecking
-from server.tape.view import View
+from tests.tape.checked_tapes import checked
 
 PROGRAM = HexProgram({0x100: bytes(range(64))}, leader=10, trailer=10)
 TAPE = IntelHex().build(PROGRAM).frames
 RECORD = 43 + 2
-
-
-def checked(frames: bytes, name: str = "intel-hex") -> Checked:
-    view = View(Image(frames))
-    form = FORMATS[name]
-    assert isinstance(form, SelfChecking)
-    return form.checker(view)(view)
 
 
 @pytest.mark.parametrize("name", ["intel-hex", "s-record", "semicolon-hex", "tek-hex"])
@@ -46,7 +39,7 @@ def test_a_record_that_fails_is_a_fault_where_it_stands(record: int) -> None:
     spoilt = bytearray(TAPE)
     start = 10 + record * RECORD
     spoilt[start + 20] = b"0"[0] if spoilt[start + 20] != b"0"[0] else 0xB1
-    found = checked(bytes(spoilt))
+    found = checked(bytes(spoilt), "intel-hex")
     assert found.faults == (Span(start, start + RECORD - 2),)
     assert len(found.sound) == 4
 
@@ -54,12 +47,12 @@ def test_a_record_that_fails_is_a_fault_where_it_stands(record: int) -> None:
 def test_a_lost_mark_is_a_fault_between_records() -> None:
     spoilt = bytearray(TAPE)
     spoilt[10 + RECORD] = 0
-    assert checked(bytes(spoilt)).faults == (Span(11 + RECORD, 8 + 2 * RECORD),)
+    assert checked(bytes(spoilt), "intel-hex").faults == (Span(11 + RECORD, 8 + 2 * RECORD),)
 
 
 def test_a_title_before_and_a_note_behind_are_no_faults() -> None:
-    note = bytes(Image(b"HARBOUR LIGHTS").frames)
-    found = checked(note + TAPE + note)
+    note = b"HARBOUR LIGHTS"
+    found = checked(note + TAPE + note, "intel-hex")
     assert found.faults == ()
     assert found.sound[0].start == len(note) + 10
 
@@ -68,9 +61,9 @@ def test_a_failing_last_record_reaches_from_its_mark() -> None:
     end = TAPE.rindex(b":")
     spoilt = bytearray(TAPE)
     spoilt[end + 5] = 0xB2
-    found = checked(b"TITLE" + bytes(spoilt))
+    found = checked(b"TITLE" + bytes(spoilt), "intel-hex")
     assert found.faults == (Span(end + 5, end + 16),)
 
 
 def test_a_tape_without_records_has_neither() -> None:
-    assert checked(b"NOTHING HERE") == Checked((), ())
+    assert checked(b"NOTHING HERE", "intel-hex") == Checked((), ())

@@ -54,13 +54,6 @@ def text(*lines: str, code: str = "iso-646", parity: Parity = Parity.EVEN) -> De
     return decode(FORMATS["text"].build(TextContent(lines, parity, code=code)).frames)
 
 
-def flipped(image: Image, frame: int, channels: int) -> Image:
-    """`image` with holes of one frame changed."""
-    frames = bytearray(image.frames)
-    frames[frame] ^= channels
-    return Image(bytes(frames), image.levels)
-
-
 LETTERINGS = st.sampled_from(
     ("", "TIDE TABLE", "ORRISBY 1979", "QUAY LIGHTS 12 MAY", "RETURN TO DESK", "BAKER 7/79")
 )

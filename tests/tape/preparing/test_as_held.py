@@ -15,7 +15,8 @@ from server.tape.formats import FORMATS
 from server.tape.identify import decode
 from server.tape.image import Image, Orientation
 from server.tape.preparing import Pattern, Preparation, prepare
-from tests.tape.preparing.tapes import LETTERINGS, LISTING, flipped, held, images, text
+from tests.tape.block_tapes import flipped
+from tests.tape.preparing.tapes import LETTERINGS, LISTING, held, images, text
 
 CLUB = sorted(Path("seed_data/images").glob("*.bin"))
 FORMAT_NAMES = st.sampled_from(sorted(images()))
@@ -115,7 +116,7 @@ def test_another_parity_changes_channel_8_alone(name, parity):
 
 
 def test_frames_that_break_the_parity_are_not_made_right_unasked():
-    wrong = decode(flipped(images()["text"], 64, 0x01).frames)
+    wrong = decode(flipped(images()["text"], (64, 0x01)).frames)
 
     with pytest.raises(CannotPrepare, match="1 frames break the parity") as refused:
         prepare(wrong, Preparation(parity=Parity.ODD))
@@ -127,7 +128,7 @@ def test_frames_that_break_the_parity_are_not_made_right_unasked():
 
 
 def test_the_frame_that_breaks_the_parity_is_named_as_the_image_was_read():
-    image = flipped(images()["text"], 64, 0x01).turned(Orientation.REVERSED)
+    image = flipped(images()["text"], (64, 0x01)).turned(Orientation.REVERSED)
 
     with pytest.raises(CannotPrepare) as refused:
         prepare(decode(image.frames), Preparation(parity=Parity.ODD))

@@ -60,14 +60,10 @@ def test_whatever_an_interpreter_stores_comes_back_from_text(bodies, dialect):
         assert source.decoding.dialect != dialect
         return
 
-    content = FORMATS["text"].parse(_view(prepared.reels[0].image)).content.decode("ascii")
+    content = FORMATS["text"].parse(View(prepared.reels[0].image)).content.decode("ascii")
     again = program_from_text(content, dialect=source.decoding.dialect or dialect)
     back = decode(FORMATS["crunched-basic"].build(again).frames)
     assert back.decoding.content == source.decoding.content
-
-
-def _view(image):
-    return View(image)
 
 
 def test_a_crunched_program_keeps_its_name_unless_it_is_given_another():

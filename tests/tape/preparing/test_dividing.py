@@ -107,17 +107,13 @@ def test_a_tape_that_fits_on_one_reel_is_not_written_anew():
 def test_words_of_the_12_bit_machine_are_divided():
     source = held("bin12")
     words = {0o200: bytes.fromhex("0123") * 500}
-    long_tape = decode(FORMATS["bin12"].build(_words(words)).frames)
+    long_tape = decode(FORMATS["bin12"].build(WordProgram(words)).frames)
     assert source.decoding.format == long_tape.decoding.format
 
     reels = prepare(long_tape, Preparation(frames_per_reel=600)).reels
 
     parts = [FORMATS["bin12"].parse(_view(reel)) for reel in reels]
     assert joined([Material(Kind.WORDS, each.memory) for each in parts]).memory == words
-
-
-def _words(memory):
-    return WordProgram(memory)
 
 
 def test_a_numerical_control_program_is_divided_between_blocks():

@@ -17,10 +17,10 @@ from server.tape.image import Orientation
 from server.tape.preparing import Preparation, prepare
 from server.tape.twelve_bit.program import WordProgram
 from server.tape.view import View
-from tests.tape.block_tapes import word_programs
+from tests.tape.block_tapes import flipped, word_programs
 from tests.tape.code_tapes import invented_code
 from tests.tape.hex_tapes import memories
-from tests.tape.preparing.tapes import ENTRY, LOADED, MEMORY, flipped, held, images
+from tests.tape.preparing.tapes import ENTRY, LOADED, MEMORY, held, images
 
 
 @pytest.mark.parametrize(("name", "into"), [*product(LOADED, LOADED)])
@@ -46,17 +46,13 @@ def test_memory_is_carried_from_each_format_into_each(name, into, orientation):
 def test_whatever_is_loaded_is_loaded_by_the_prepared_tape(memory, entry, name, into, length):
     source = decode(FORMATS["intel-hex"].build(HexProgram(memory, entry)).frames)
     first = prepare(source, Preparation(format=name))
-    middle = FORMATS[name].parse(_view(first.reels[0].image))
+    middle = FORMATS[name].parse(View(first.reels[0].image))
 
     second = prepare(source, Preparation(format=into, record_length=length))
 
-    last = FORMATS[into].parse(_view(second.reels[0].image))
+    last = FORMATS[into].parse(View(second.reels[0].image))
     assert middle.memory == last.memory == memory
     assert middle.entry_address == last.entry_address == entry
-
-
-def _view(image):
-    return View(image)
 
 
 @settings(max_examples=40)
@@ -67,13 +63,13 @@ def test_words_go_from_bin_to_rim_and_back(program):
         return
 
     rim = prepare(source, Preparation(format="rim12"))
-    parsed = FORMATS["rim12"].parse(_view(rim.reels[0].image))
+    parsed = FORMATS["rim12"].parse(View(rim.reels[0].image))
 
     assert parsed.memory == source.decoding.memory
     again = decode(rim.reels[0].frames)
     if again.decoding.format == "rim12":
         back = prepare(again, Preparation(format="bin12")).reels[0]
-        assert FORMATS["bin12"].parse(_view(back.image)).memory == source.decoding.memory
+        assert FORMATS["bin12"].parse(View(back.image)).memory == source.decoding.memory
 
 
 def test_words_beyond_the_first_field_have_no_place_on_a_rim_tape():
@@ -192,7 +188,7 @@ def test_bare_code_with_an_entry_address_is_refused():
 def test_damage_is_not_hidden_under_new_checksums():
     image = images()["intel-hex"]
     at = image.frames.index(0x3A, 60) + 60
-    source = decode(flipped(flipped(image, at, 0x03), at + 44, 0x03).frames)
+    source = decode(flipped(image, (at, 0x03), (at + 44, 0x03)).frames)
     assert source.decoding.check_status is CheckStatus.DAMAGED
 
     with pytest.raises(CannotPrepare, match="written anew it would pass its checks") as refused:
