@@ -60,15 +60,17 @@ def preview(work: Work, sha256: str, how: Preparation, formats: Formats = FORMAT
         FixityFailed: the held frames are not those of its name.
         Invalid: it cannot be prepared in that way; says why, and where on the tape.
     """
-    record = images.get(work, sha256)
+    return _prepared(work, images.get(work, sha256), how, formats)
+
+
+def _prepared(work: Work, record: ImageRecord, how: Preparation, formats: Formats) -> Prepared:
     if record.bytes > LARGEST:
         raise Invalid(
             f"The image has {record.bytes:,} frames, more than ten of the longest rolls.",
-            where=sha256,
+            where=record.sha256,
             mend=f"Prepare an image of at most {LARGEST:,} frames, or cut the file beforehand.",
         )
-    levels = record.levels
-    decoded = decode(images.own_frames(work, sha256), levels, formats)
+    decoded = decode(images.own_frames(work, record.sha256), record.levels, formats)
     try:
         return prepare_tape(decoded, how, formats)
     except CannotPrepare as refused:
@@ -91,8 +93,9 @@ def prepare(
         NotVerified: nothing vouches for it, and that was not acknowledged.
         Invalid: it cannot be prepared in that way; says why, and where on the tape.
     """
-    downloads.require_vouched(images.get(work, sha256), acknowledged=acknowledged)
-    return preview(work, sha256, how, formats)
+    record = images.get(work, sha256)
+    downloads.require_vouched(record, acknowledged=acknowledged)
+    return _prepared(work, record, how, formats)
 
 
 def reel(
@@ -108,17 +111,19 @@ def reel(
 
     Raises:
         NotFound: the image is not held, or there is no such reel.
+        FixityFailed: the held frames are not those of its name.
         NotVerified: nothing vouches for it, and that was not acknowledged.
         Invalid: it cannot be prepared in that way; says why, and where on the tape.
     """
-    prepared = prepare(work, sha256, how, acknowledged=acknowledged, formats=formats)
+    record = images.get(work, sha256)
+    downloads.require_vouched(record, acknowledged=acknowledged)
+    prepared = _prepared(work, record, how, formats)
     if not 1 <= number <= len(prepared.reels):
         raise NotFound(
             f"There is no reel {number}; the program takes {len(prepared.reels)}.",
             where=f"reel {number}",
             mend=f"Ask for a reel from 1 to {len(prepared.reels)}.",
         )
-    record = images.get(work, sha256)
     wanted = prepared.reels[number - 1]
     facts = {
         "verification": record.verification.word,
