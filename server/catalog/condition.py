@@ -4,7 +4,6 @@ The newest report says in what condition a tape is. A hazard in any report holds
 at once; only an archivist, and not the one who saw the hazard gone, lets it out again.
 """
 
-from datetime import timedelta
 from typing import Annotated, Any
 
 from pydantic import Field
@@ -19,7 +18,7 @@ from server.catalog.held import known, may_be_id, tape_of
 from server.catalog.inputs import Input, RequiredText
 from server.catalog.tape_values import Page
 from server.catalog.vocabulary import CAUTIONS, Condition, Hazard, Method, Reason
-from server.catalog.work import Role, Work
+from server.catalog.work import COMMAND, Role, Work
 from server.store.condition import ConditionReport
 from server.store.people import Person
 from server.store.tapes import Tape
@@ -159,14 +158,14 @@ def release(work: Work, accession_number: str, note: str) -> None:
     tape = tape_of(work, accession_number, to_change=True)
     if not Hazard(tape.hazard).quarantines:
         return
-    newest = _newest(work, tape)
-    if newest is None or Hazard(newest.hazard).quarantines:
+    last = newest(work, tape)
+    if last is None or Hazard(last.hazard).quarantines:
         raise Quarantined(
             f"The newest report on {accession_number} still says: {tape.hazard}.",
             where=accession_number,
             mend="Have it examined, and a report logged that names no hazard.",
         )
-    if newest.checked_by_id is not None and newest.checked_by_id == work.actor.person_id:
+    if last.checked_by_id is not None and last.checked_by_id == work.actor.person_id:
         raise NotAllowed(
             "The report that names no hazard is your own.",
             where=accession_number,
@@ -177,9 +176,9 @@ def release(work: Work, accession_number: str, note: str) -> None:
 
 def _follow(work: Work, tape: Tape, hazard: Hazard) -> None:
     """Give the tape what its newest report says, and hold it apart for `hazard`."""
-    newest = _newest(work, tape)
-    if newest is not None and newest.state != tape.condition:
-        tape.condition = newest.state
+    last = newest(work, tape)
+    if last is not None and last.state != tape.condition:
+        tape.condition = last.state
         tape.revision += 1
         tape.updated_at = work.now
     if hazard.quarantines and tape.hazard != hazard:
@@ -194,7 +193,8 @@ def _set_hazard(work: Work, tape: Tape, hazard: Hazard, kind: EventType, detail:
     events.record(work, kind, ObjectKind.TAPE, tape.accession_number, detail=detail, facts=facts)
 
 
-def _newest(work: Work, tape: Tape) -> ConditionReport | None:
+def newest(work: Work, tape: Tape) -> ConditionReport | None:
+    """The newest report on a tape, as it is kept; None where there is none."""
     return work.session.scalar(
         select(ConditionReport)
         .where(col(ConditionReport.tape_id) == tape.id)
@@ -204,8 +204,7 @@ def _newest(work: Work, tape: Tape) -> ConditionReport | None:
 
 
 def _require_past(work: Work, given: NewReport | ReportChange) -> None:
-    # A day's grace: it may be tomorrow already where the tape lies.
-    if given.checked_on is not None and given.checked_on > work.now.date() + timedelta(days=1):
+    if given.checked_on is not None and work.is_to_come(given.checked_on):
         raise Invalid(
             f"{given.checked_on} is still to come.",
             where="checked_on",
@@ -249,7 +248,7 @@ def _record(report: ConditionReport, number: str, title: str, name: str | None) 
         tape=number,
         tape_title=title,
         checked_on=report.checked_on,
-        by=name or "command line",
+        by=name or COMMAND.name,
         state=Condition(report.state),
         reason=Reason(report.reason),
         method=Method(report.method),

@@ -7,9 +7,9 @@ from sqlmodel import col
 
 from server.catalog import accession, tapes, verification
 from server.catalog.accession import Examined
-from server.catalog.held import SHORT_DIGEST, known
+from server.catalog.held import SHORT_DIGEST, known, tape_of
 from server.catalog.inputs import NAME_LENGTH
-from server.catalog.punching_records import record
+from server.catalog.punching_records import record, together
 from server.catalog.punching_values import Status
 from server.catalog.records import ImageRecord, Receipt
 from server.catalog.tape_values import NewTape
@@ -29,8 +29,7 @@ def accession_copy(
     number = tapes.create(work, _new_tape(work, row, source, examined)).accession_number
     upload = examined.upload.model_copy(update={"tape": number})
     receipt = accession.accept(work, replace(examined, upload=upload))
-    tape_id = work.session.scalar(select(col(Tape.id)).where(col(Tape.accession_number) == number))
-    return known(tape_id), receipt
+    return known(tape_of(work, number).id), receipt
 
 
 def _new_tape(work: Work, row: Punching, source: ImageRecord, examined: Examined) -> NewTape:
@@ -55,11 +54,7 @@ def _new_tape(work: Work, row: Punching, source: ImageRecord, examined: Examined
 def _program_of(work: Work, source: ImageRecord) -> int | None:
     """The program of the first tape that carries the image, if it is settled."""
     number = source.accession
-    if number is None:
-        return None
-    return work.session.scalar(
-        select(col(Tape.program_id)).where(col(Tape.accession_number) == number)
-    )
+    return None if number is None else tape_of(work, number).program_id
 
 
 def _loader_requirement(work: Work, row: Punching, source: ImageRecord, examined: Examined) -> str:
@@ -100,6 +95,6 @@ def vouch(
         "changes": row.changes,
     }
     verification.record_read_back(work, sha256, evidence, facts)
-    reels = record(work, known(row.id)).together
+    reels = together(work, row)
     if sha256 != source.sha256 and all(each.status is Status.SAME for each in reels):
         verification.record_read_back(work, source.sha256, evidence, facts)

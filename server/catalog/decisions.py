@@ -9,7 +9,7 @@ from server.catalog import events
 from server.catalog.errors import Conflict
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.family_values import Decided, DecisionRecord
-from server.catalog.work import Role, Work
+from server.catalog.work import COMMAND, Role, Work
 from server.store.families import FamilyDecision
 from server.store.people import Person
 
@@ -38,7 +38,7 @@ def of(work: Work, names: Collection[str]) -> Decisions:
             kind=Decided(row.kind),
             sha256=row.sha256,
             other=row.other_sha256,
-            by=name or "command line",
+            by=name or COMMAND.name,
             at=row.made_at,
             note=row.note,
         )

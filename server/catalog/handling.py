@@ -27,8 +27,8 @@ def _warnings(work: Work, accession_number: str) -> Iterator[str]:
     if tape.condition == Condition.UNFIT:
         yield f"{DO_NOT_RUN}: its newest condition report finds it unfit for a reader."
         return
-    newest = condition.page(work, accession_number, page_size=1).rows
-    if newest and newest[0].machine_readable is False:
-        yield f"{DO_NOT_RUN}: on {newest[0].checked_on} a reader could not take it."
+    newest = condition.newest(work, tape)
+    if newest is not None and newest.machine_readable is False:
+        yield f"{DO_NOT_RUN}: on {newest.checked_on} a reader could not take it."
     elif tape.condition == Condition.FRAGILE:
         yield "Fragile: run it only if there is no other way, slowly, and watch it all along."

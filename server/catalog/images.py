@@ -14,7 +14,7 @@ from server.catalog.records import (
     VersionLink,
     common_language,
 )
-from server.catalog.work import Work
+from server.catalog.work import COMMAND, Work
 from server.store.images import Decoding, ImageRow, Reading
 from server.store.listings import unpack_listing
 from server.store.merging import MergedReading
@@ -179,7 +179,7 @@ def readings_where(work: Work, condition: ColumnElement[bool]) -> tuple[ReadingR
             tape=tape,
             read_on=reading.read_on,
             reader=reading.reader,
-            by=name or "command line",
+            by=name or COMMAND.name,
             received=reading.accepted_at,
             merged=merged,
         )

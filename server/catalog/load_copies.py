@@ -46,8 +46,7 @@ def of(work: Work, content_sha256: str) -> tuple[tuple[Copy, ...], int]:
 
 
 def _copy(work: Work, tape: Tape, begins: int | None, letters: str | None) -> Copy:
-    reports = condition.page(work, tape.accession_number, page_size=1).rows
-    newest = reports[0] if reports else None
+    newest = condition.newest(work, tape)
     return Copy(
         accession_number=tape.accession_number,
         place=tape.place,

@@ -23,7 +23,7 @@ from server.catalog.load_sheet_values import (
 )
 from server.catalog.load_subject import Subject, subject_of
 from server.catalog.side_by_side import Shown, shown, worded
-from server.catalog.work import Role, Work
+from server.catalog.work import COMMAND, Role, Work
 from server.store.load_sheets import LoadSheet, LoadSheetText
 from server.store.people import Person
 from server.tape.cpu.notation import Notation
@@ -260,7 +260,7 @@ def _cells_if_any(text: str, writing: Writing) -> tuple[Cell, ...] | None:
 
 def _name(work: Work, text: LoadSheetText) -> str:
     person = work.session.get(Person, text.made_by_id) if text.made_by_id else None
-    return person.display_name if person else "command line"
+    return person.display_name if person else COMMAND.name
 
 
 def _changes(before: Texts, after: Texts) -> Sequence[TextChange]:

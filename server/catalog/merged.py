@@ -21,7 +21,7 @@ from server.catalog.merging_values import (
 )
 from server.catalog.records import VerifiedBy
 from server.catalog.tape_values import Page
-from server.catalog.work import Work
+from server.catalog.work import COMMAND, Work
 from server.store.images import ImageRow, Reading
 from server.store.merging import MergedReading, MergedSource, unpack_disputes
 from server.store.people import Person
@@ -231,7 +231,7 @@ def _rows(
             sha256=sha256,
             tape=tape,
             made=row.made_at,
-            by=name or "command line",
+            by=name or COMMAND.name,
             readings=numbers[known(row.id)],
             counts={SettledBy(word): count for word, count in row.counts.items()},
             agree=known(row.id) in vouched,

@@ -14,7 +14,7 @@ from server.catalog import events, images
 from server.catalog.errors import Conflict, Invalid
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import image_id_of, known
-from server.catalog.punching_records import is_later_than, punching_of, record, rows
+from server.catalog.punching_records import move, punching_of, record, rows
 from server.catalog.punching_values import (
     GivenUp,
     Punched,
@@ -97,7 +97,8 @@ def frames(work: Work, punching_id: int) -> Download:
     """
     work.actor.require(Role.VOLUNTEER)
     row = punching_of(work, punching_id)
-    images.own_frames(work, record(work, punching_id).image)
+    source = images.of_id(work, row.image_id)
+    images.own_frames(work, source.sha256)
     _require(row, set(Status) - {Status.GIVEN_UP}, "be punched")
     work.afterwards.append(lambda later: _log_given_out(later, punching_id))
     reel = f"-reel-{row.reel}" if row.reels > 1 else ""
@@ -105,7 +106,7 @@ def frames(work: Work, punching_id: int) -> Download:
         file_name=f"punching-{punching_id}{reel}{SUFFIX}",
         frames=row.frames,
         sha256=row.sha256,
-        verified=record(work, punching_id).from_verified,
+        verified=source.verification.verified,
     )
 
 
@@ -119,7 +120,7 @@ def punched(work: Work, punching_id: int, given: Punched) -> PunchingRecord:
     """
     work.actor.require(Role.VOLUNTEER)
     day = given.punched_on or work.now.date()
-    if is_later_than(work, day):
+    if work.is_to_come(day):
         raise Invalid(
             f"{day} is still to come.",
             where="punched_on",
@@ -176,10 +177,7 @@ def _require(row: Punching, allowed: Collection[Status], deed: str) -> None:
 def _moved(
     work: Work, row: Punching, status: Status, detail: str, facts: dict[str, Any]
 ) -> PunchingRecord:
-    row.status = status
-    row.updated_at = work.now
-    row.revision += 1
-    work.session.flush()
+    move(work, row, status)
     key = known(row.id)
     events.record(
         work,

@@ -1,6 +1,5 @@
 """Punchings as they are kept, turned into plain values."""
 
-from datetime import date, timedelta
 from typing import Any
 
 from sqlalchemy import ColumnElement, Select, or_, select
@@ -19,15 +18,13 @@ from server.catalog.punching_values import (
 )
 from server.catalog.records import VersionLink
 from server.catalog.vocabulary import Medium
-from server.catalog.work import Work
+from server.catalog.work import COMMAND, Work
 from server.store.images import ImageRow, Reading
 from server.store.people import Person
 from server.store.programs import Program, Version
 from server.store.punching import Punching, ReadBack
 from server.store.tapes import Tape
 from server.tape.image import Span
-
-NOBODY = "command line"
 
 
 def punching_of(work: Work, punching_id: int, *, to_change: bool = False) -> Punching:
@@ -56,9 +53,12 @@ def punching_of(work: Work, punching_id: int, *, to_change: bool = False) -> Pun
     return found
 
 
-def is_later_than(work: Work, day: date) -> bool:
-    """Whether a day is still to come; with a day's grace, for it may be tomorrow elsewhere."""
-    return day > work.now.date() + timedelta(days=1)
+def move(work: Work, row: Punching, status: Status) -> None:
+    """Let a punching stand at `status`, one revision on."""
+    row.status = status
+    row.updated_at = work.now
+    row.revision += 1
+    work.session.flush()
 
 
 def rows(
@@ -90,7 +90,7 @@ def rows(
             tape=tape,
             frames=row.size,
             prepared_at=row.prepared_at,
-            prepared_by=name or NOBODY,
+            prepared_by=name or COMMAND.name,
         )
         for row, sha256, tape, name in found
     )
@@ -134,10 +134,10 @@ def record(work: Work, punching_id: int) -> PunchingRecord:
         levels=row.levels,
         data=Span(row.data_start, row.data_stop),
         prepared_at=row.prepared_at,
-        prepared_by=prepared_by or NOBODY,
+        prepared_by=prepared_by or COMMAND.name,
         punched_on=row.punched_on,
         punched_at=row.punched_at,
-        punched_by=None if row.punched_at is None else punched_by or NOBODY,
+        punched_by=None if row.punched_at is None else punched_by or COMMAND.name,
         medium=Medium(row.medium) if row.medium else None,
         punch=row.punch,
         rate=row.rate,
@@ -197,7 +197,7 @@ def _read_backs(work: Work, punching_id: int) -> tuple[ReadBackRecord, ...]:
             read_on=row.read_on,
             reader=row.reader,
             at=row.compared_at,
-            by=name or NOBODY,
+            by=name or COMMAND.name,
             image=image,
         )
         for row, name, image in found

@@ -12,7 +12,7 @@ from server.catalog.accession import Examined, Upload
 from server.catalog.errors import Conflict, TooLarge, refused
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import known
-from server.catalog.punching_records import is_later_than, punching_of, record
+from server.catalog.punching_records import move, punching_of, record
 from server.catalog.punching_values import PunchingRecord, ReadBackFile, Status
 from server.catalog.uploads import plain_name
 from server.catalog.work import Role, Work
@@ -95,15 +95,17 @@ def settle(work: Work, compared: Compared) -> PunchingRecord:
     row = _held_fast(work, compared.punching_id)
     _require_readable(work, row)
     if compared.examined is None:
-        _move(work, row, Status.DIFFERS, tape_id=None)
+        move(work, row, Status.DIFFERS)
         _keep(work, row, compared, reading_id=None)
+        tape = None
     else:
         source = images.of_id(work, row.image_id)
-        tape_id, receipt = copies.accession_copy(work, row, source, compared.examined)
-        _move(work, row, Status.SAME, tape_id=tape_id)
+        row.tape_id, receipt = copies.accession_copy(work, row, source, compared.examined)
+        move(work, row, Status.SAME)
         _keep(work, row, compared, reading_id=receipt.reading_id)
         copies.vouch(work, row, source, receipt, compared.comparison)
-    _log(work, row, compared)
+        tape = receipt.tape
+    _log(work, row, compared, tape)
     return record(work, known(row.id))
 
 
@@ -139,14 +141,8 @@ def _keep(work: Work, row: Punching, compared: Compared, reading_id: int | None)
     work.session.flush()
 
 
-def _move(work: Work, row: Punching, status: Status, tape_id: int | None) -> None:
-    row.status, row.tape_id = status, tape_id
-    row.updated_at = work.now
-    row.revision += 1
-    work.session.flush()
-
-
-def _log(work: Work, row: Punching, compared: Compared) -> None:
+def _log(work: Work, row: Punching, compared: Compared, tape: str | None) -> None:
+    """Tell of the comparison: on the punching, and on the tape that came of it."""
     comparison = compared.comparison
     facts: dict[str, Any] = {
         "read": compared.image.sha256,
@@ -156,7 +152,10 @@ def _log(work: Work, row: Punching, compared: Compared) -> None:
         "differing": comparison.differing,
         "identical": compared.identical,
     }
-    for kind, key in _objects(work, row):
+    objects: list[tuple[ObjectKind, str | int]] = [(ObjectKind.PUNCHING, known(row.id))]
+    if tape is not None:
+        objects.append((ObjectKind.TAPE, tape))
+    for kind, key in objects:
         events.record(
             work,
             EventType.VALIDATION,
@@ -167,13 +166,6 @@ def _log(work: Work, row: Punching, compared: Compared) -> None:
             + " ".join(read_back_words.sentences(comparison)),
             facts=facts,
         )
-
-
-def _objects(work: Work, row: Punching) -> list[tuple[ObjectKind, str | int]]:
-    """What the comparison is about: the punching, and the tape that came of it."""
-    number = record(work, known(row.id)).tape
-    tape = [(ObjectKind.TAPE, number)] if number else []
-    return [(ObjectKind.PUNCHING, known(row.id)), *tape]
 
 
 def _require_readable(work: Work, row: Punching) -> None:
@@ -209,7 +201,7 @@ def _require_file(work: Work, file: ReadBackFile, limit: int) -> None:
             "The SHA-256 of the file as it came is not as announced.",
             "Send the file again: it was changed on the way.",
         )
-    if file.read_on is not None and is_later_than(work, file.read_on):
+    if file.read_on is not None and work.is_to_come(file.read_on):
         raise refused(
             "read_on", f"{file.read_on} is still to come.", "Give the day of the reading."
         )

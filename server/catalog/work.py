@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 from typing import Final
 
@@ -78,6 +78,10 @@ class Work:
     def acting_as(self, actor: Actor) -> "Work":
         """The same transaction on behalf of somebody else, as once a token is recognised."""
         return replace(self, actor=actor)
+
+    def is_to_come(self, day: date) -> bool:
+        """Whether a day is still to come; with a day's grace, for it may be tomorrow elsewhere."""
+        return day > self.now.date() + timedelta(days=1)
 
 
 @contextmanager
