@@ -22,8 +22,8 @@ from server.api.revisions import (
 )
 from server.catalog import condition
 from server.catalog.condition_values import NewReport, ReportChange
-from server.catalog.inputs import Input, OrNone
-from server.catalog.tape_values import AccessionNumber
+from server.catalog.inputs import OrNone
+from server.catalog.tape_values import AccessionNumber, PageQuery
 from server.catalog.vocabulary import (
     Condition,
     DefectKind,
@@ -39,12 +39,10 @@ router = APIRouter(prefix="/condition-reports", tags=["condition reports"])
 ReportId = Annotated[int, Path(description="Number of the report.", ge=1, le=2**31 - 1)]
 
 
-class ReportQuery(Input):
+class ReportQuery(PageQuery):
     """Which reports: those of one tape, or all."""
 
     tape: Annotated[AccessionNumber | None, OrNone] = None
-    page: Annotated[int, Field(ge=1, le=1_000_000)] = 1
-    page_size: Annotated[int, Field(ge=1, le=200)] = 50
 
 
 class DefectOut(Fields):

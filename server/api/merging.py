@@ -15,7 +15,7 @@ from server.api.models import ReadingOut
 from server.api.paging import PageOut, page_out
 from server.api.problems import CHANGE, responses
 from server.catalog import merge_choice, merged, merging, settling
-from server.catalog.inputs import Input, OrNone, Sha256
+from server.catalog.inputs import OrNone, Sha256
 from server.catalog.merging_values import (
     DisputeRecord,
     MergedRecord,
@@ -23,7 +23,7 @@ from server.catalog.merging_values import (
     Settling,
     SourceRecord,
 )
-from server.catalog.tape_values import AccessionNumber, Page
+from server.catalog.tape_values import AccessionNumber, Page, PageQuery
 from server.delivery.merge_facts import SourceFacts, source_facts
 from server.inspection import Fields
 from server.tape.holes import holes
@@ -34,7 +34,7 @@ router = APIRouter(prefix="/merged-readings", tags=["merged readings"])
 MergedId = Annotated[int, Path(description="Number of the merged reading.", ge=1, le=2**31 - 1)]
 
 
-class MergedQuery(Input):
+class MergedQuery(PageQuery):
     """Which merged readings: those of one tape, those that concern one image, or all."""
 
     tape: Annotated[
@@ -45,15 +45,12 @@ class MergedQuery(Input):
         OrNone,
         Field(description="An image that was merged, or that came of it, by its SHA-256."),
     ] = None
-    page: Annotated[int, Field(ge=1, le=1_000_000)] = 1
-    page_size: Annotated[int, Field(ge=1, le=200)] = 50
 
 
-class DisputeQuery(Input):
+class DisputeQuery(PageQuery):
     """Which disputes: those settled in one way, or all."""
 
     settled_by: Annotated[SettledBy | None, OrNone] = None
-    page: Annotated[int, Field(ge=1, le=1_000_000)] = 1
     page_size: Annotated[int, Field(ge=1, le=1000)] = 100
 
 

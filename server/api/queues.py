@@ -11,9 +11,9 @@ from server.api.caller import SIGNED_IN, CallerDep
 from server.api.paging import PageOut, page_out
 from server.api.problems import responses
 from server.catalog import own_list
-from server.catalog.inputs import Input
 from server.catalog.queues import About, held_in, listable, queue_of
 from server.catalog.records import VerifiedBy
+from server.catalog.tape_values import PageQuery
 from server.catalog.vocabulary import Condition
 from server.catalog.work import Role
 from server.inspection import Fields
@@ -29,13 +29,6 @@ Key = Annotated[
         "SHA-256 of both with a hyphen between."
     ),
 ]
-
-
-class PartOfQueue(Input):
-    """Which page of a queue."""
-
-    page: Annotated[int, Field(ge=1, le=1_000_000)] = 1
-    page_size: Annotated[int, Field(ge=1, le=200)] = 50
 
 
 class QueueOut(Fields):
@@ -117,7 +110,7 @@ def get_queue(
     request: Request,
     response: Response,
     caller: CallerDep,
-    query: Annotated[PartOfQueue, Query()],
+    query: Annotated[PageQuery, Query()],
 ) -> PageOut[EntryOut]:
     """What a queue holds, a page at a time."""
     years = caller.settings.report_years

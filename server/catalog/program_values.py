@@ -2,12 +2,10 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Annotated
-
-from pydantic import Field
 
 from server.catalog.inputs import Input, Name, RequiredName, Sha256, Text
 from server.catalog.records import TapeLink, VerifiedBy
+from server.catalog.tape_values import PageQuery
 from server.tape.findings import CheckStatus
 
 
@@ -39,12 +37,10 @@ class NewVersion(Input):
     note: Text = ""
 
 
-class ProgramQuery(Input):
+class ProgramQuery(PageQuery):
     """Which programs: any whose title, language, machine or description holds `q`."""
 
     q: Name = ""
-    page: Annotated[int, Field(ge=1, le=1_000_000)] = 1
-    page_size: Annotated[int, Field(ge=1, le=200)] = 50
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from pydantic import Field
 
 from server.catalog.inputs import Input, Name, OrNone, Sha256, Text
 from server.catalog.records import VersionLink
-from server.catalog.tape_values import AccessionNumber, RecordNumber
+from server.catalog.tape_values import AccessionNumber, PageQuery, RecordNumber
 from server.catalog.uploads import FileName
 from server.catalog.vocabulary import Medium
 from server.tape.image import FRAME_PITCH_MM, Span
@@ -67,15 +67,13 @@ class ReadBackFile(Input):
     sha256: Annotated[Sha256 | None, OrNone] = None
 
 
-class PunchingQuery(Input):
+class PunchingQuery(PageQuery):
     """Which punchings: those of a tape, an image or a program, of one status, or all."""
 
     tape: Annotated[AccessionNumber | None, OrNone] = None
     image: Annotated[Sha256 | None, OrNone] = None
     program: Annotated[RecordNumber | None, OrNone] = None
     status: Annotated[Status | None, OrNone] = None
-    page: Annotated[int, Field(ge=1, le=1_000_000)] = 1
-    page_size: Annotated[int, Field(ge=1, le=200)] = 50
 
 
 @dataclass(frozen=True, slots=True)

@@ -89,7 +89,14 @@ class Sort(StrEnum):
     NEWEST = "newest"
 
 
-class TapeQuery(Input):
+class PageQuery(Input):
+    """Which page of a list, and how long it is."""
+
+    page: Annotated[int, Field(ge=1, le=1_000_000)] = 1
+    page_size: Annotated[int, Field(ge=1, le=200)] = 50
+
+
+class TapeQuery(PageQuery):
     """Which tapes: several values of one field mean any of them, several fields mean all."""
 
     q: Name = ""
@@ -101,8 +108,6 @@ class TapeQuery(Input):
     place: Words = ()
     program: Numbers = ()
     sort: Sort = Sort.ACCESSION
-    page: Annotated[int, Field(ge=1, le=1_000_000)] = 1
-    page_size: Annotated[int, Field(ge=1, le=200)] = 50
 
 
 FacetName = Literal[
