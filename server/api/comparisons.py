@@ -40,7 +40,7 @@ class RowOut(Fields):
     right_pieces: list[PieceOut] = Field(description="The right line of a changed row, in pieces.")
 
     @classmethod
-    def told(cls, row: Shown) -> Self:
+    def of(cls, row: Shown) -> Self:
         """The shape of a row."""
         return cls(
             kind=row.kind,
@@ -53,7 +53,7 @@ class RowOut(Fields):
 
 
 def _line(side: Side | None) -> ListingLineOut | None:
-    return ListingLineOut.told(side.number, side.line) if side else None
+    return ListingLineOut.of(side.number, side.line) if side else None
 
 
 def _pieces(side: Side | None) -> list[PieceOut]:
@@ -123,7 +123,7 @@ class BytesChangeOut(Fields):
     right: str = Field(description="What stands in the image asked about, in hexadecimal.")
 
     @classmethod
-    def told(cls, change: BytesChange) -> Self:
+    def of(cls, change: BytesChange) -> Self:
         """The shape of a change."""
         return cls(
             kind=change.kind,
@@ -170,7 +170,7 @@ def compare_images(
     response.headers["Link"] = links(request, part)
     return ComparisonOut(
         **dict(KinOut.model_validate(about.kinship)),
-        rows=[RowOut.told(row) for row in worded(part.rows, about.language)],
+        rows=[RowOut.of(row) for row in worded(part.rows, about.language)],
         total=part.total,
         page=part.page,
         pages=part.pages,
@@ -236,7 +236,7 @@ def _paged(
     part = page_of(changes, page, ROWS_A_PAGE)
     response.headers["Link"] = links(request, part)
     return {
-        "items": [BytesChangeOut.told(each) for each in part.rows],
+        "items": [BytesChangeOut.of(each) for each in part.rows],
         "total": part.total,
         "page": part.page,
         "pages": part.pages,

@@ -68,7 +68,7 @@ class FamilyOut(Fields):
     more: int = Field(description="Kin beyond the greatest number that is laid out.")
 
     @classmethod
-    def told(cls, family: Family) -> Self:
+    def of(cls, family: Family) -> Self:
         """The shape of a family."""
         members = [] if family.root is None else list(_members(family.root))
         return cls(
@@ -102,7 +102,7 @@ def _members(member: Member, closest: str | None = None, depth: int = 0) -> Iter
 def get_family_of_image(sha256: Sha256, caller: CallerDep) -> FamilyOut:
     """The family that an image belongs to, laid out by least distance."""
     with caller.reading() as work:
-        return FamilyOut.told(families.of_image(work, sha256))
+        return FamilyOut.of(families.of_image(work, sha256))
 
 
 @router.get("/programs/{program_id}/family", responses=responses("not-found"))
@@ -111,7 +111,7 @@ def get_family_of_program(
 ) -> FamilyOut:
     """The versions of a program and all that resembles them, laid out by least distance."""
     with caller.reading() as work:
-        return FamilyOut.told(families.of_program(work, program_id))
+        return FamilyOut.of(families.of_program(work, program_id))
 
 
 @router.post(
@@ -127,4 +127,4 @@ def decide_on_family(sha256: Sha256, caller: CallerDep, given: NewDecision) -> F
     the image now belongs to.
     """
     with caller.work() as work:
-        return FamilyOut.told(families.decide(work, sha256, given))
+        return FamilyOut.of(families.decide(work, sha256, given))

@@ -160,7 +160,7 @@ def _listed(form: str, listing: Listing, lines: Callable[[], Sequence[BaseModel]
 
 
 def _lines_out(lines: Iterable[Line]) -> list[ListingLineOut]:
-    return [ListingLineOut.told(number, line) for number, line in enumerate(lines, 1)]
+    return [ListingLineOut.of(number, line) for number, line in enumerate(lines, 1)]
 
 
 @router.get(

@@ -154,6 +154,6 @@ class ListingLineOut(Fields):
     key: int | None = Field(description="Line number or address of the content's own, or null.")
 
     @classmethod
-    def told(cls, number: int, line: Line) -> Self:
+    def of(cls, number: int, line: Line) -> Self:
         """The line of that number."""
         return cls(number=number, **line._asdict())
