@@ -33,8 +33,9 @@ from server.delivery.frames import ASK_AGAIN, Frames, deliver
 from server.delivery.prepared_facts import StretchFacts
 from server.inspection import Fields
 from server.tape.estimate import length_mm
+from server.tape.holes import channels
 from server.tape.image import Orientation
-from server.tape.read_back import Kind, holes
+from server.tape.read_back import Kind
 
 router = APIRouter(prefix="/punchings", tags=["punchings"])
 
@@ -180,8 +181,8 @@ def _read_back_out(record: ReadBackRecord) -> ReadBackOut:
             position_mm=length_mm(place.frame),
             read_frame=place.read_frame,
             frames=place.frames,
-            prepared=[list(holes(each)) for each in place.prepared],
-            read=[list(holes(each)) for each in place.read],
+            prepared=[list(channels(each)) for each in place.prepared],
+            read=[list(channels(each)) for each in place.read],
             description=read_back_words.place_in_words(place),
         )
         for place in comparison.places

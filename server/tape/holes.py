@@ -30,6 +30,11 @@ def holes(frame: int, levels: int) -> str:
     return f"{row[:-_BELOW_FEED]} {row[-_BELOW_FEED:]}"
 
 
+def channels(frame: int) -> tuple[int, ...]:
+    """The channels in which a frame has a hole, channel 1 first."""
+    return tuple(channel for channel in range(1, 9) if frame >> channel - 1 & 1)
+
+
 def character(frame: int, code: str | None, levels: int) -> str:
     """What the frame alone is in that code; empty where it is none, or no code is known.
 

@@ -108,11 +108,6 @@ class _Facing(NamedTuple):
         return prepared[slice(*self.prepared)], read[slice(*self.read)]
 
 
-def holes(frame: int) -> tuple[int, ...]:
-    """The channels in which a frame has a hole, channel 1 first."""
-    return tuple(channel for channel in range(1, 9) if frame >> channel - 1 & 1)
-
-
 def compare(prepared: Image, data: Span, read: bytes) -> Comparison:
     """The frames `read`, however the tape lay in the reader, against the `prepared` tape.
 

@@ -22,6 +22,7 @@ from server.catalog.tape_values import Page
 from server.catalog.work import Role, Work
 from server.statuses import problem_of
 from server.tape.findings import Finding, Severity
+from server.tape.holes import channels
 from server.tape.merging import SettledBy
 from server.web.context import Filled, PageContext
 from server.web.forms import Form, FormDep
@@ -142,7 +143,7 @@ class SettlePage(PageContext):
                 _strip(work, source, frame, is_there=vote is not None)
                 for source, vote, frame in places
             ),
-            form=form or Filled({"hole": _holes(dispute, record.levels)}),
+            form=form or Filled({"hole": _holes(dispute)}),
         )
 
 
@@ -150,9 +151,8 @@ def _place(dispute: DisputeShown) -> str:
     return "a place without a frame" if dispute.frame is None else f"frame {dispute.frame:,}"
 
 
-def _holes(dispute: DisputeShown, levels: int) -> tuple[str, ...]:
-    value = dispute.chosen.value or 0
-    return tuple(str(bit + 1) for bit in range(levels) if value >> bit & 1)
+def _holes(dispute: DisputeShown) -> tuple[str, ...]:
+    return tuple(map(str, channels(dispute.chosen.value or 0)))
 
 
 def _strip(

@@ -21,7 +21,8 @@ from server.catalog.tape_values import Page
 from server.catalog.vocabulary import Medium
 from server.catalog.work import Work
 from server.delivery.frames import ASK_AGAIN, Frames, deliver
-from server.tape.read_back import Place, holes
+from server.tape.holes import channels
+from server.tape.read_back import Place
 from server.web.context import Filled, PageContext
 from server.web.estimates import Estimates, estimates
 from server.web.strips import Shown, shown_strip
@@ -146,7 +147,7 @@ def _differing(
 
 def _holes(frames: bytes) -> str:
     """The holes of the first frames of a place, channel by channel, as one reads them off."""
-    told = ("+".join(map(str, holes(frame))) or "none" for frame in frames[:4])
+    told = ("+".join(map(str, channels(frame))) or "none" for frame in frames[:4])
     return ", ".join(told) + (" …" if len(frames) > 4 else "")
 
 

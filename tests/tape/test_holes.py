@@ -2,7 +2,7 @@
 
 import pytest
 
-from server.tape.holes import character, holes
+from server.tape.holes import channels, character, holes
 
 
 @pytest.mark.parametrize(
@@ -11,6 +11,11 @@ from server.tape.holes import character, holes
 )
 def test_a_frame_is_drawn_across_the_tape_with_a_gap_for_the_feed_hole(frame, levels, drawn):
     assert holes(frame, levels) == drawn
+
+
+@pytest.mark.parametrize(("frame", "punched"), [(0, ()), (0x41, (1, 7)), (0xB1, (1, 5, 6, 8))])
+def test_the_channels_of_a_frame_are_told_by_their_numbers(frame, punched):
+    assert channels(frame) == punched
 
 
 @pytest.mark.parametrize(

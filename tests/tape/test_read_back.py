@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from server.tape.holes import channels
 from server.tape.image import Image, Orientation, Span
 from server.tape.read_back import (
     MOST_KEPT,
@@ -13,7 +14,6 @@ from server.tape.read_back import (
     End,
     Kind,
     compare,
-    holes,
 )
 from tests import factories
 from tests.outside.test_edit_distance_definition import by_definition
@@ -98,7 +98,7 @@ def test_a_frame_with_another_hole_is_found_with_its_holes():
 
     (place,) = found.places
     assert located(found) == [(Kind.CHANGED, at, at, 1)]
-    assert set(holes(place.prepared[0])) ^ set(holes(place.read[0])) == {3}
+    assert set(channels(place.prepared[0])) ^ set(channels(place.read[0])) == {3}
     assert found.channels in ((ChannelFault(3, 1, 0),), (ChannelFault(3, 0, 1),))
 
 
