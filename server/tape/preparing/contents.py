@@ -21,7 +21,7 @@ class Contents(NamedTuple):
     """The frames of each reel, the content that was written anew if any, and frames re-punched.
 
     `flips` counts the frames whose parity was wrong and is made right; `first_stage` those kept
-    in front of a first stage; `entry_address` is what is read of the last reel written anew.
+    in front of a first stage; `entry_address` is what is read of content written anew.
     """
 
     reels: tuple[bytes, ...]
