@@ -3,10 +3,9 @@
 from argparse import Namespace
 from collections.abc import Sequence
 
-from server.api.fixity import FixityOut
+from server.api.fixity import AuditOut, FailingOut, FixityOut
 from server.api.work import FixityAuditOut
-from server.catalog import fixity
-from server.catalog.fixity import WHAT_TO_DO, FailingImage
+from server.catalog.fixity import WHAT_TO_DO
 from server.commands.archive import plainly, working
 from server.commands.console import DONE, REFUSED, complain, give, say
 from server.commands.whole_library import tell, to_its_end
@@ -24,7 +23,7 @@ def everything(args: Namespace) -> int:
     state = to_its_end(args, Pass.FIXITY, "images hashed")
     code = tell(state, FixityAuditOut, _sentence, json=args.json)
     with working(writes=False) as work:
-        failing = fixity.failing_images(work)
+        failing = FixityOut.of(work).failing
     _complain_of(failing)
     return REFUSED if failing else code
 
@@ -38,21 +37,25 @@ def _sentence(result: dict[str, int]) -> str:
 def last(args: Namespace) -> int:
     """Say what the last audit found and which images fail now; refused if any does."""
     with working(writes=False) as work:
-        audit, failing = fixity.last_audit(work), fixity.failing_images(work)
-        if args.json:
-            give(FixityOut.of(work))
+        found = FixityOut.of(work)
     if args.json:
-        return REFUSED if failing else DONE
-    if audit is None:
-        say("No fixity audit has come to its end yet.")
+        give(found)
     else:
-        counts = {"images": audit.images, "failing": audit.failing, "mended": audit.mended}
-        say(f"The last full audit ended {audit.ended:%Y-%m-%d %H:%M} UTC: {_sentence(counts)}")
-    _complain_of(failing)
-    return REFUSED if failing else DONE
+        _say_last(found.audits)
+        _complain_of(found.failing)
+    return REFUSED if found.failing else DONE
 
 
-def _complain_of(failing: Sequence[FailingImage]) -> None:
+def _say_last(audits: Sequence[AuditOut]) -> None:
+    if not audits:
+        say("No fixity audit has come to its end yet.")
+        return
+    audit = audits[0]
+    counts = {"images": audit.images, "failing": audit.failing, "mended": audit.mended}
+    say(f"The last full audit ended {audit.ended:%Y-%m-%d %H:%M} UTC: {_sentence(counts)}")
+
+
+def _complain_of(failing: Sequence[FailingOut]) -> None:
     for each in failing:
         found = each.failure
         complain(
