@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Mapping
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Final, Self
 
 from pydantic import (
     AfterValidator,
@@ -39,8 +39,12 @@ OrNone = BeforeValidator(_none_if_blank)
 """Annotates an optional field, so that a form's empty string means that it is not given."""
 
 
+DIGEST: Final = re.compile(r"[0-9A-Fa-f]{64}")
+"""What the name of an image looks like."""
+
+
 def _is_digest(text: str) -> str:
-    if not re.fullmatch(r"[0-9A-Fa-f]{64}", text):
+    if not DIGEST.fullmatch(text):
         raise ValueError("a SHA-256 has 64 hexadecimal digits")
     return text.lower()
 

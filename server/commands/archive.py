@@ -11,7 +11,7 @@ from sqlalchemy import Engine
 from sqlalchemy.exc import DatabaseError, OperationalError
 
 from server import checkout
-from server.catalog.errors import ArchiveError
+from server.catalog.errors import ArchiveError, NotVerified
 from server.catalog.input_sentences import sentence
 from server.catalog.work import COMMAND, Work, unit_of_work
 from server.commands.console import REFUSED, UNUSABLE, complain
@@ -62,6 +62,11 @@ def refuse(error: ArchiveError, *, about: str = "", mend: str = "") -> int:
     what = f"{about}: {error.what}" if about else error.what
     complain(what, f"Where: {error.where}" if error.where else "", mend or error.mend)
     return REFUSED
+
+
+def refuse_unverified(error: NotVerified) -> int:
+    """Say that nothing vouches for the image, and how to take it all the same."""
+    return refuse(error, mend="Take it all the same with --unverified, and say so on the tape.")
 
 
 def _settings(error: ValidationError) -> list[str]:

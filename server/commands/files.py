@@ -7,6 +7,7 @@ from typing import Final
 from server.tape.errors import BadImage
 
 STANDARD_INPUT: Final = "-"
+STANDARD_OUTPUT: Final = "-"
 
 LARGEST: Final = 50_000_000
 """Frames on 127 km of tape: a hundred of the longest rolls, so no input runs without end."""

@@ -12,11 +12,10 @@ from server.catalog.dialects import formats_of
 from server.catalog.errors import ArchiveError, NotVerified
 from server.catalog.records import Receipt
 from server.catalog.tape_values import TapeQuery, TapeRow
-from server.commands.archive import plainly, refuse, working
+from server.commands.archive import plainly, refuse, refuse_unverified, working
 from server.commands.console import DONE, give, say, table
+from server.commands.files import STANDARD_OUTPUT
 from server.settings import Settings
-
-STANDARD_OUTPUT = "-"
 
 
 def upload(args: Namespace) -> int:
@@ -97,7 +96,7 @@ def download(args: Namespace) -> int:
         with working() as work:
             taken = downloads.download(work, args.sha256, acknowledged=args.unverified)
     except NotVerified as error:
-        return refuse(error, mend="Take it all the same with --unverified, and say so on the tape.")
+        return refuse_unverified(error)
     if args.file == STANDARD_OUTPUT:
         sys.stdout.buffer.write(taken.frames)
         return DONE

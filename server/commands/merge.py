@@ -12,16 +12,17 @@ from pydantic import Field
 from server.catalog.dialects import formats_of
 from server.catalog.errors import Invalid
 from server.commands.console import DONE, REFUSED, UNUSABLE, complain, give, labelled, say, table
-from server.commands.files import read
+from server.commands.files import STANDARD_OUTPUT, read
 from server.decoding_settings import DecodingSettings
 from server.delivery.merge_facts import SourceFacts, source_facts
 from server.inspection import Fields
 from server.tape.errors import TapeError
+from server.tape.estimate import length_mm
 from server.tape.findings import CheckStatus
 from server.tape.formats import Formats
 from server.tape.holes import holes
 from server.tape.identify import Decoded, decode
-from server.tape.image import FRAME_PITCH_MM, Image
+from server.tape.image import Image
 from server.tape.merging import (
     MERGER_RELEASE,
     AgreementKind,
@@ -31,8 +32,6 @@ from server.tape.merging import (
     Vote,
     merge,
 )
-
-STANDARD_OUTPUT: Final = "-"
 
 _MOST_DISPUTES: Final = 40
 """Settled disputes that are named one by one; JSON has them all, and open ones always are."""
@@ -217,7 +216,7 @@ def _dispute_lines(merged: Merged) -> Iterator[str]:
 def _place(dispute: Dispute) -> str:
     if dispute.frame is None:
         return "left out"
-    return f"frame {dispute.frame:,}, {dispute.frame * FRAME_PITCH_MM:,.2f} mm"
+    return f"frame {dispute.frame:,}, {length_mm(dispute.frame):,.2f} mm"
 
 
 def _settled(dispute: Dispute, levels: int) -> str:

@@ -1,6 +1,5 @@
 """`prepare`: a tape made ready for the punch, from a file, or from an image that is held."""
 
-import re
 import sys
 from argparse import Namespace
 from collections.abc import Callable, Iterator
@@ -9,6 +8,7 @@ from pkgutil import resolve_name
 
 from server.catalog.dialects import formats_of
 from server.catalog.errors import ArchiveError, Invalid
+from server.catalog.inputs import DIGEST
 from server.catalog.preparation_words import PreparationInput, invalid, of_words
 from server.commands.console import (
     DONE,
@@ -20,7 +20,7 @@ from server.commands.console import (
     say,
     table,
 )
-from server.commands.files import read
+from server.commands.files import STANDARD_OUTPUT, read
 from server.decoding_settings import DecodingSettings
 from server.delivery.prepared_facts import PreparedFacts, ReelFacts
 from server.delivery.words import duration, feet, metres
@@ -28,14 +28,10 @@ from server.tape.errors import BadImage, CannotPrepare
 from server.tape.identify import decode
 from server.tape.preparing import Preparation, Prepared, prepare
 
-STANDARD_OUTPUT = "-"
-
-_IS_DIGEST = re.compile(r"[0-9A-Fa-f]{64}")
-
 
 def run(args: Namespace) -> int:
     """Prepare `args.what`, say what it comes to, and write its reels where `args.output` says."""
-    if _IS_DIGEST.fullmatch(args.what) and not Path(args.what).exists():
+    if DIGEST.fullmatch(args.what) and not Path(args.what).exists():
         # A file is prepared without a database, so what needs one is fetched only here.
         held: Callable[[Namespace], int] = resolve_name("server.commands.prepare_held:run")
         return held(args)

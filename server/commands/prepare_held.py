@@ -5,7 +5,7 @@ from argparse import Namespace
 from server.catalog import preparing
 from server.catalog.dialects import formats_of
 from server.catalog.errors import NotVerified
-from server.commands.archive import plainly, working
+from server.commands.archive import plainly, refuse_unverified, working
 from server.commands.prepare import finish, preparation_of
 from server.settings import Settings
 from server.tape.preparing import Preparation, Prepared
@@ -14,8 +14,11 @@ from server.tape.preparing import Preparation, Prepared
 @plainly
 def run(args: Namespace) -> int:
     """Prepare the image `args.what`, and write its reels where `args.output` says."""
-    how = preparation_of(args)
-    return finish(args, _prepared(args, how))
+    try:
+        prepared = _prepared(args, preparation_of(args))
+    except NotVerified as error:
+        return refuse_unverified(error)
+    return finish(args, prepared)
 
 
 def _prepared(args: Namespace, how: Preparation) -> Prepared:
@@ -23,13 +26,6 @@ def _prepared(args: Namespace, how: Preparation) -> Prepared:
     with working(writes=False) as work:
         if not args.output:
             return preparing.preview(work, args.what, how, formats)
-        try:
-            return preparing.prepare(
-                work, args.what, how, acknowledged=args.unverified, formats=formats
-            )
-        except NotVerified as error:
-            raise NotVerified(
-                error.what,
-                where=error.where,
-                mend="Take it all the same with --unverified, and say so on the tape.",
-            ) from None
+        return preparing.prepare(
+            work, args.what, how, acknowledged=args.unverified, formats=formats
+        )

@@ -1,6 +1,5 @@
 """`sheet`: a load sheet as plain text, for a machine without a browser."""
 
-import re
 from argparse import Namespace
 from collections.abc import Iterator
 from textwrap import wrap
@@ -9,6 +8,7 @@ from typing import Final
 from server.api.load_sheets import SheetOut
 from server.catalog import images, load_sheets, load_subject, tapes
 from server.catalog.errors import NotFound
+from server.catalog.inputs import DIGEST
 from server.catalog.load_sheet_values import SheetOf, SheetRecord
 from server.catalog.work import Work
 from server.commands.archive import plainly, working
@@ -19,8 +19,6 @@ WIDTH: Final = 80
 """Columns of a teleprinter or a terminal."""
 
 _INDENT: Final = "    "
-
-_IS_DIGEST = re.compile(r"[0-9A-Fa-f]{64}")
 
 
 @plainly
@@ -37,7 +35,7 @@ def show(args: Namespace) -> int:
 
 def _sheet_of(work: Work, what: str, version: int | None) -> SheetOf:
     """The sheet of the version that has that content, or of the one asked for; else the image's."""
-    sha256 = what if _IS_DIGEST.fullmatch(what) else _newest(work, what)
+    sha256 = what if DIGEST.fullmatch(what) else _newest(work, what)
     if version is None:
         return load_subject.best_for(work, sha256)
     program = next(
