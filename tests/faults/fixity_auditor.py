@@ -14,6 +14,7 @@ from server.jobs import fixity_audit
 from server.jobs.background import Background
 from server.jobs.state import Pass
 from server.settings import Settings
+from tests.faults.killed_pass import say_how_far
 
 BATCH = 3
 CHECK = audits.check
@@ -28,13 +29,7 @@ def main(url: str, replica: str) -> None:
     fixity_audit.BATCH = BATCH
     audits.check = slowly
     with Background(Settings(database_url=url, replica=replica)) as background:
-        background.take_over()
-        state = background.start_pass(Pass.FIXITY, "auditor")
-        while not state.standing.is_over:
-            print(state.progress.done, flush=True)
-            time.sleep(0.02)
-            state = background.last_pass(Pass.FIXITY) or state
-        print(state.standing, flush=True)
+        say_how_far(background, Pass.FIXITY, "auditor")
 
 
 if __name__ == "__main__":

@@ -4,11 +4,6 @@ The frames of some images are spoilt in the database file itself, past the trigg
 a copy of the library from before.
 """
 
-import random
-import signal
-import subprocess
-import sys
-import time
 from collections import Counter
 
 import pytest
@@ -21,50 +16,18 @@ from server.catalog.fixity import Audit
 from server.catalog.fixity_events import digest
 from server.catalog.work import COMMAND, unit_of_work
 from server.jobs.background import Background
-from server.jobs.state import Pass, PassState, Standing
+from server.jobs.state import Pass, Standing
 from server.settings import Settings
 from server.store.events import Event
 from server.store.images import ImageRow
+from tests.faults.killed_pass import killed_beyond
 from tests.jobs.test_kin_pass import fill
+from tests.jobs.waiting import until_over
 from tests.replica import replica_url
 from tests.spoiling import spoil
 
+AUDITOR = "tests.faults.fixity_auditor"
 KILLS = 3
-LONGEST_SECONDS = 60
-
-
-def killed_beyond(urls: list[str], hashed: int) -> int:
-    """How far an audit had said it was when it was killed, beyond so many images."""
-    done = 0
-    with subprocess.Popen(
-        [sys.executable, "-m", "tests.faults.fixity_auditor", *urls],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    ) as process:
-        assert process.stdout is not None
-        for line in process.stdout:
-            assert line.strip().isdecimal(), "it came to its end before it could be killed"
-            done = int(line)
-            if done > hashed:
-                break
-        time.sleep(random.Random(hashed).uniform(0, 0.1))
-        process.send_signal(signal.SIGKILL)
-        _, complaints = process.communicate(timeout=30)
-    assert process.returncode == -signal.SIGKILL, complaints
-    return done
-
-
-def to_its_end(settings: Settings) -> PassState:
-    with Background(settings) as background:
-        until = time.monotonic() + LONGEST_SECONDS
-        while time.monotonic() < until:
-            found = background.last_pass(Pass.FIXITY)
-            assert found is not None
-            if found.standing.is_over:
-                return found
-            time.sleep(0.05)
-    raise AssertionError("nobody took the audit up")
 
 
 def test_an_audit_killed_again_and_again_tells_and_mends_everything_once(
@@ -80,12 +43,13 @@ def test_an_audit_killed_again_and_again_tells_and_mends_everything_once(
 
     reached, far = [], 0
     for _ in range(KILLS):
-        far = killed_beyond([settings.database_url, replica], far)
+        far = killed_beyond(AUDITOR, [settings.database_url, replica], far, longest=0.1)
         reached.append(far)
     assert reached == sorted(set(reached)), "it began again from the beginning"
     assert far < len(names)
 
-    done = to_its_end(settings.model_copy(update={"replica": replica}))
+    with Background(settings.model_copy(update={"replica": replica})) as background:
+        done = until_over(background, Pass.FIXITY)
 
     assert (done.standing, done.by) == (Standing.DONE, "auditor")
     assert done.result == {"images": 25, "failing": len(spoilt), "mended": len(spoilt)}

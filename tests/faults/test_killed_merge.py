@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 
-import pytest
 from sqlalchemy import Engine, func, select
 from sqlalchemy.orm import Session
 
@@ -13,7 +12,7 @@ from server.settings import Settings
 from server.store.engine import reading
 from server.store.tables import METADATA
 from tests import factories
-from tests.faults.dying import child_dies
+from tests.faults.dying import deaths
 from tests.readings import HEX, PUNCHED, held, merge, three, tied, worked_out
 
 MOST_STATEMENTS = 300
@@ -32,15 +31,9 @@ def killed_at_every_statement(
     engine: Engine, settings: Settings, act: Callable[[Engine], object]
 ) -> dict[str, int]:
     """The rows after `act` came to its end, having been killed at each of its statements."""
-    before = rows(engine)
-    engine.dispose()  # a forked child must not share connections
-    for fatal in range(1, MOST_STATEMENTS):
-        if not child_dies(settings, fatal, act):
-            break
+    before, fatal = rows(engine), 0
+    for fatal in deaths(engine, settings, act, MOST_STATEMENTS):
         assert rows(engine) == before, f"killed at statement {fatal}"
-        engine.dispose()
-    else:
-        pytest.fail("it never came to its end")
     assert fatal > 20
     after = rows(engine)
     return {name: after[name] - before[name] for name in after if after[name] != before[name]}

@@ -1,6 +1,5 @@
 """kill -9 at any statement while a punched tape is accessioned: all of it is there, or nothing."""
 
-import pytest
 from sqlalchemy import Engine, func, select
 from sqlalchemy.orm import Session
 
@@ -20,7 +19,7 @@ from server.store.tables import (
     Verification,
 )
 from tests import punched
-from tests.faults.dying import child_dies
+from tests.faults.dying import deaths
 from tests.punched import SOMEBODY
 
 KEPT = (Event, ImageRow, Punching, ReadBack, Reading, RecordText, Tape, Verification)
@@ -42,18 +41,12 @@ def test_a_read_back_killed_at_any_statement_leaves_the_punching_as_it_was(
 ):
     made = punched.punched(engine, punched.master(engine), leader_frames=33)
     found = punched.compared(engine, made.id, punched.frames(engine, made.id))
-    before = counts(engine)
-    engine.dispose()  # a forked child must not share connections
+    before, fatal = counts(engine), 0
 
-    for fatal in range(1, MOST_STATEMENTS):
-        if not child_dies(settings, fatal, lambda own: settle(own, found)):
-            break
+    for fatal in deaths(engine, settings, lambda own: settle(own, found), MOST_STATEMENTS):
         with unit_of_work(engine, SOMEBODY, writes=False) as work:
             assert punching.get(work, made.id) == made, f"killed at statement {fatal}"
         assert counts(engine) == before, f"killed at statement {fatal}"
-        engine.dispose()
-    else:
-        pytest.fail("the read-back never came to its end")
 
     with unit_of_work(engine, SOMEBODY, writes=False) as work:
         done = punching.get(work, made.id)

@@ -1,6 +1,5 @@
 """kill -9 at any moment of an upload leaves a whole library."""
 
-import os
 import random
 import signal
 import subprocess
@@ -8,11 +7,10 @@ import sys
 import time
 from collections import Counter
 
-import pytest
-from sqlalchemy import Connection, Engine, event
+from sqlalchemy import Engine
 
 from server.settings import Settings
-from server.store.engine import make_engine
+from tests.faults.dying import deaths
 from tests.faults.uploader import programs, upload
 from tests.faults.wholeness import faults, images
 
@@ -62,54 +60,17 @@ def test_uploader_killed_again_and_again_leaves_a_whole_library(
     assert acknowledged.total() > ROUNDS
 
 
-def die_at_statement(engine: Engine, fatal: int) -> None:
-    """Kill this process before the `fatal`th statement, the commit counted as one."""
-    executed = 0
-
-    def count(*_: object) -> None:
-        nonlocal executed
-        executed += 1
-        if executed == fatal:
-            os.kill(os.getpid(), signal.SIGKILL)
-
-    def count_commit(connection: Connection) -> None:
-        count(connection)
-
-    event.listen(engine, "before_cursor_execute", count)
-    event.listen(engine, "commit", count_commit)
-
-
-def upload_and_die(settings: Settings, program: str, fatal: int) -> bool:
-    """Whether a child process that uploads died at that statement, and not after the last."""
-    child = os.fork()
-    if child == 0:
-        try:
-            engine = make_engine(settings)
-            die_at_statement(engine, fatal)
-            upload(engine, program)
-        finally:
-            os._exit(0)
-    _, status = os.waitpid(child, 0)
-    return os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGKILL
-
-
 def test_upload_killed_at_any_statement_leaves_nothing_of_itself(
     engine: Engine, settings: Settings
 ):
     some = programs(7)
     for _ in range(4):
         upload(engine, next(some))
-    before, victim = images(engine), next(some)
-    engine.dispose()  # a forked child must not share connections
+    before, victim, fatal = images(engine), next(some), 0
 
-    for fatal in range(1, MOST_STATEMENTS):
-        if not upload_and_die(settings, victim, fatal):
-            break
+    for fatal in deaths(engine, settings, lambda own: upload(own, victim), MOST_STATEMENTS):
         assert images(engine) == before, f"killed at statement {fatal}"
         assert faults(engine) == [], f"killed at statement {fatal}"
-        engine.dispose()
-    else:
-        pytest.fail("the upload never came to its end")
 
     assert images(engine).total() == before.total() + 1
     assert faults(engine) == []

@@ -12,9 +12,10 @@ from server.catalog.work import COMMAND, VISITOR, Actor, Role
 from server.jobs import access, background, kin_pass, passes
 from server.jobs.background import Background, work_database
 from server.jobs.passes import Batch
-from server.jobs.state import Pass, PassState, Standing
+from server.jobs.state import Pass, Standing
 from server.settings import Settings
 from tests.jobs.test_kin_pass import fill, state
+from tests.jobs.waiting import until_over
 
 ARCHIVIST = Actor(None, "Aksel", Role.ARCHIVIST)
 
@@ -33,16 +34,6 @@ def works(settings: Settings) -> Iterator[Background]:
 def slowly(engine: Engine, after: int, up_to: int) -> Batch:
     time.sleep(0.3)
     return kin_pass.remake(engine, after, up_to)
-
-
-def until_over(works: Background) -> PassState:
-    for _ in range(600):
-        found = works.last_pass(Pass.KIN)
-        assert found is not None
-        if found.standing.is_over:
-            return found
-        time.sleep(0.05)
-    pytest.fail("the pass never came to its end")
 
 
 def test_it_starts_though_the_stream_of_an_earlier_start_is_closed(
@@ -68,7 +59,7 @@ def test_a_pass_runs_to_its_end_and_says_what_came_of_it(engine: Engine, setting
         started = access.start(works, ARCHIVIST, Pass.KIN)
         assert started.standing in {Standing.WAITING, Standing.RUNNING}
         assert (started.by, started.ended, started.result) == ("Aksel", None, None)
-        done = until_over(works)
+        done = until_over(works, Pass.KIN)
     assert done.standing is Standing.DONE
     assert done.result == {"images": 13, "pairs": 12}
     assert (done.progress.done, done.progress.of, done.fault) == (39, 39, "")
@@ -88,7 +79,7 @@ def test_a_second_start_joins_the_pass_that_is_not_done(
     monkeypatch.setitem(kin_pass.ROUNDS, "remake", slowly)
     first = works.start_pass(Pass.KIN, "one")
     assert works.start_pass(Pass.KIN, "another").started == first.started
-    assert until_over(works).by == "one"
+    assert until_over(works, Pass.KIN).by == "one"
 
 
 def test_a_pass_that_is_stopped_ends_after_its_step(
@@ -109,7 +100,7 @@ def test_a_pass_that_is_stopped_ends_after_its_step(
     assert stopped.progress.done < 39
     assert access.last(works, ARCHIVIST, Pass.KIN) == stopped
     assert works.start_pass(Pass.KIN, "one").standing in {Standing.WAITING, Standing.RUNNING}
-    assert until_over(works).standing is Standing.DONE
+    assert until_over(works, Pass.KIN).standing is Standing.DONE
 
 
 def test_a_step_that_fails_for_a_moment_is_tried_again(engine: Engine, works: Background):
@@ -124,7 +115,7 @@ def test_a_step_that_fails_for_a_moment_is_tried_again(engine: Engine, works: Ba
             raise OSError("the disk was away for a moment")
 
     works.start_pass(Pass.KIN, "one")
-    assert until_over(works).standing is Standing.DONE
+    assert until_over(works, Pass.KIN).standing is Standing.DONE
     assert failures == 0
 
 
@@ -138,7 +129,7 @@ def test_a_pass_that_cannot_go_on_says_why(
 
     monkeypatch.setattr(passes, "plan", broken)
     works.start_pass(Pass.KIN, "one")
-    failed = until_over(works)
+    failed = until_over(works, Pass.KIN)
     assert failed.standing is Standing.FAILED
     assert "the disk is full" in failed.fault
 

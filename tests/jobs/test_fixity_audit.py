@@ -19,6 +19,7 @@ from server.jobs.state import Pass, PassState, Standing
 from server.settings import Settings
 from tests import factories
 from tests.jobs.test_kin_pass import fill, state
+from tests.jobs.waiting import until_over
 from tests.replica import replica_url
 from tests.spoiling import spoil
 
@@ -28,19 +29,10 @@ def small_batches(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(fixity_audit, "BATCH", 5)
 
 
-def until_over(works: Background, kind: Pass = Pass.FIXITY) -> PassState:
-    for _ in range(600):
-        found = works.last_pass(kind)
-        if found is not None and found.standing.is_over:
-            return found
-        time.sleep(0.05)
-    pytest.fail("the pass never came to its end")
-
-
 def audited(settings: Settings) -> PassState:
     with Background(settings) as works:
         works.start_pass(Pass.FIXITY, "Aksel")
-        return until_over(works)
+        return until_over(works, Pass.FIXITY)
 
 
 def first_image(engine: Engine) -> str:
@@ -134,7 +126,7 @@ def test_only_one_audit_is_on_its_way(
         assert works.start_pass(Pass.FIXITY, "another").started == first.started
         assert not works.start_due_audit()
         goes_on.set()
-        assert until_over(works).by == "one"
+        assert until_over(works, Pass.FIXITY).by == "one"
 
 
 def test_a_kin_pass_and_an_audit_wait_for_each_other(engine: Engine, settings: Settings):
@@ -155,7 +147,7 @@ def test_an_audit_begins_by_itself_when_one_is_due(engine: Engine, settings: Set
     app = create_app(wanted)
 
     with TestClient(app):
-        done = until_over(app.state.background)
+        done = until_over(app.state.background, Pass.FIXITY)
     assert (done.standing, done.by) == (Standing.DONE, "schedule")
     with unit_of_work(engine, COMMAND) as work:
         last = fixity.last_audit(work)

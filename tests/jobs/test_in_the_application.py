@@ -1,7 +1,5 @@
 """Background work starts and ends with the application, as `serve` runs it."""
 
-import time
-
 from sqlalchemy import Engine
 from starlette.testclient import TestClient
 
@@ -11,6 +9,7 @@ from server.jobs.background import Background
 from server.jobs.state import Pass
 from server.settings import Settings
 from tests.jobs.test_kin_pass import fill
+from tests.jobs.waiting import until_over
 
 
 def test_it_starts_with_the_application_and_ends_with_it(engine: Engine, settings: Settings):
@@ -23,12 +22,7 @@ def test_it_starts_with_the_application_and_ends_with_it(engine: Engine, setting
             assert isinstance(background, Background)
             background.start_pass(Pass.KIN, COMMAND.name)
             assert client.get("/").status_code == 200
-            until = time.monotonic() + 20
-            found = background.last_pass(Pass.KIN)
-            while found is not None and not found.standing.is_over and time.monotonic() < until:
-                time.sleep(0.05)
-                found = background.last_pass(Pass.KIN)
-        assert found is not None
+            found = until_over(background, Pass.KIN)
         assert found.result == {"images": 4, "pairs": 3}
 
 
