@@ -36,7 +36,7 @@ def hash_again(engine: Engine, replica: Engine | None, audit: str, after: int, u
         with unit_of_work(engine, COMMAND) as work:
             audits.settle(work, audit, checked, good)
     _acquit(engine, audit, intact)
-    return Batch(len(ids), ids[-1] if ids else up_to, failing)
+    return Batch.of(ids, up_to, failing)
 
 
 def _acquit(engine: Engine, audit: str, intact: list[str]) -> None:

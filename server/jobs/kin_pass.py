@@ -31,7 +31,7 @@ def decode(engine: Engine, after: int, up_to: int) -> Batch:
     with unit_of_work(engine, COMMAND) as work:
         for each in decoded:
             redecoding.keep(work, each)
-    return Batch(len(ids), ids[-1] if ids else up_to, 0)
+    return Batch.of(ids, up_to)
 
 
 def remake(engine: Engine, after: int, up_to: int) -> Batch:
@@ -44,7 +44,7 @@ def remake(engine: Engine, after: int, up_to: int) -> Batch:
     with unit_of_work(engine, COMMAND) as work:
         for image_id, form, hashes in made:
             kinship.keep(work, image_id, form, hashes)
-    return Batch(len(ids), ids[-1] if ids else up_to, 0)
+    return Batch.of(ids, up_to)
 
 
 def compare(engine: Engine, after: int, up_to: int) -> Batch:
@@ -58,7 +58,7 @@ def compare(engine: Engine, after: int, up_to: int) -> Batch:
     with unit_of_work(engine, COMMAND) as work:
         for image_id, kin in found:
             kinship.record(work, image_id, kin, since=image_id)
-    return Batch(len(ids), ids[-1] if ids else up_to, sum(len(kin) for _, kin in found))
+    return Batch.of(ids, up_to, sum(len(kin) for _, kin in found))
 
 
 def _kin(work: Work, image_id: int) -> tuple[kinship.Found, ...]:

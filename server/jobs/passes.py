@@ -4,8 +4,9 @@ A pass goes over all images there were when it began, in one round or several; a
 of images, and done twice it comes to the same.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import Self
 
 from sqlalchemy import Engine, func, select
 from sqlmodel import col
@@ -43,6 +44,11 @@ class Batch:
     images: int
     last: int
     found: int
+
+    @classmethod
+    def of(cls, ids: Sequence[int], up_to: int, found: int = 0) -> Self:
+        """What a step did that had these images before it; where there are none, all is done."""
+        return cls(len(ids), ids[-1] if ids else up_to, found)
 
 
 Step = Callable[[str, int, int], dict[str, int]]
