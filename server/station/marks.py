@@ -27,10 +27,10 @@ class Fault(NamedTuple):
 
 
 class Unmarker:
-    """Takes marks out of what arrives, piece by piece; counts frames from `first`."""
+    """Takes marks out of what arrives, piece by piece; counts frames from 0."""
 
-    def __init__(self, first: int = 0) -> None:
-        self._next = first
+    def __init__(self) -> None:
+        self._next = 0
         self._begun = b""
 
     def take(self, data: bytes) -> tuple[bytes, tuple[Fault, ...]]:

@@ -10,7 +10,6 @@ and then the frames go.
 import fcntl
 import hashlib
 import json
-import os
 import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -21,7 +20,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from server.station.errors import NotPossible
-from server.station.part_file import sync_folder
+from server.station.part_file import sync_folder, write_whole
 
 _SENT: Final = ".sent.json"
 _LONGEST_STEM: Final = 100
@@ -181,14 +180,7 @@ def _read(path: Path) -> Waiting:
 
 
 def _put(path: Path, data: bytes) -> None:
-    """Write a file so that it is there whole or not at all."""
-    begun = path.with_name(f".{path.name}.begun")
-    with begun.open("wb") as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
-    begun.replace(path)
-    sync_folder(path)
+    write_whole(path, data, path.with_name(f".{path.name}.begun"))
 
 
 def _plain(name: str) -> str:

@@ -121,13 +121,17 @@ class Parts:
 
     def replace_first(self, frames: bytes) -> None:
         """Let the first part hold `frames`, or what it held before, at any moment of a crash."""
-        joined = self.target.with_name(f"{self.target.name}.joined")
-        with joined.open("wb") as file:
-            file.write(frames)
-            file.flush()
-            os.fsync(file.fileno())
-        joined.replace(self.first)
-        sync_folder(self.first)
+        write_whole(self.first, frames, self.target.with_name(f"{self.target.name}.joined"))
+
+
+def write_whole(path: Path, data: bytes, begun: Path) -> None:
+    """Write a file so that it is there whole or not at all; until it is, it is called `begun`."""
+    with begun.open("wb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+    begun.replace(path)
+    sync_folder(path)
 
 
 def rename_new(old: Path, new: Path) -> None:

@@ -20,9 +20,7 @@ class Progress:
     `rate` is what the machine is said to do, until it has shown what it does.
     """
 
-    def __init__(
-        self, stream: IO[str], clock: Clock, *, total: int | None, rate: float, begun: int = 0
-    ) -> None:
+    def __init__(self, stream: IO[str], clock: Clock, *, total: int | None, rate: float) -> None:
         self._stream = stream
         self._clock = clock
         self._total = total
@@ -30,7 +28,7 @@ class Progress:
         self._terminal = stream.isatty()
         self._every = _OFTEN if self._terminal else _SELDOM
         now = clock.now()
-        self._seen = deque([(now, begun)])
+        self._seen = deque([(now, 0)])
         self._shown_at = now
         self._shown_length = 0
 
