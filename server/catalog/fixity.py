@@ -20,6 +20,7 @@ from server.catalog.held import known, titles
 from server.catalog.work import Work
 from server.store.events import Event
 from server.store.images import ImageRow
+from server.store.remembered import remembered
 
 WHAT_TO_DO: Final = (
     "Upload the file of the same reading again if it was kept, or read the tape again and upload "
@@ -106,7 +107,14 @@ def _audit(row: Event) -> Audit:
 
 
 def failures(work: Work) -> tuple[FixityFailure, ...]:
-    """Every image whose held frames are not those of its name, the longest known first."""
+    """Every image whose held frames are not those of its name, the longest known first.
+
+    Every page asks for them: they are read again only once something has changed.
+    """
+    return remembered(work.session, "images that fail the fixity check", lambda: _failures(work))
+
+
+def _failures(work: Work) -> tuple[FixityFailure, ...]:
     newest = (
         select(func.max(col(Event.id)))
         .where(_of(ObjectKind.IMAGE))

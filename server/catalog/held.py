@@ -29,8 +29,7 @@ def image_id_of(work: Work, sha256: str) -> int:
     Raises:
         NotFound: it is not held.
     """
-    name = readable(sha256.lower())
-    found = work.session.scalar(select(col(ImageRow.id)).where(col(ImageRow.sha256) == name))
+    found = work.session.scalar(_IMAGE_ID, {"sha256": readable(sha256.lower())})
     if found is None:
         raise NotFound(
             f"No image {sha256[:64]} is held.",
@@ -40,14 +39,17 @@ def image_id_of(work: Work, sha256: str) -> int:
     return found
 
 
+_IMAGE_ID = select(col(ImageRow.id)).where(col(ImageRow.sha256) == bindparam("sha256"))
+
+
 def tape_of(work: Work, accession_number: str, *, to_change: bool = False) -> Tape:
     """A tape; one that is to be changed is kept from everybody else until the work is done.
 
     Raises:
         NotFound: there is none of that number.
     """
-    statement = select(Tape).where(col(Tape.accession_number) == readable(accession_number))
-    found = work.session.scalar(statement.with_for_update() if to_change else statement)
+    statement = _TAPE.with_for_update() if to_change else _TAPE
+    found = work.session.scalar(statement, {"number": readable(accession_number)})
     if found is None:
         raise NotFound(
             f"There is no tape {accession_number[:40]}.",
@@ -55,6 +57,9 @@ def tape_of(work: Work, accession_number: str, *, to_change: bool = False) -> Ta
             mend="Look for it in the list of tapes.",
         )
     return found
+
+
+_TAPE = select(Tape).where(col(Tape.accession_number) == bindparam("number"))
 
 
 def program_of(work: Work, program_id: int, *, to_change: bool = False) -> Program:
