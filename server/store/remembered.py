@@ -4,9 +4,8 @@ Each connection keeps its own, beside a stamp that changes with every transactio
 commits, so that what is told is never older than the transaction that tells it.
 """
 
-import time
 from collections.abc import Callable, Hashable
-from typing import Any, Final, Generic, NamedTuple, TypeVar
+from typing import Any, Final, TypeVar
 
 from sqlalchemy import Connection
 from sqlalchemy.orm import Session
@@ -17,20 +16,8 @@ KEPT: Final = 64
 """Values that one connection keeps."""
 
 _NAME: Final = "feedhole_remembered"
-_SLOW_NAME: Final = "feedhole_slowly_worked_out"
-
-SLOW_SECONDS: Final = 0.1
-PATIENCE: Final = 100
-"""What was slow is told again for this many times as long as it took: 20 s for 0.2 s."""
 
 T = TypeVar("T")
-
-
-class _Slow(NamedTuple, Generic[T]):
-    """What took long to work out, and until when it is told again."""
-
-    until: float
-    value: T
 
 
 def remembered(session: Session, key: Hashable, work_out: Callable[[], T]) -> T:
@@ -51,30 +38,6 @@ def remembered(session: Session, key: Hashable, work_out: Callable[[], T]) -> T:
             values.clear()
         values[key] = work_out()
     found: T = values[key]
-    return found
-
-
-def nearly_current(session: Session, key: Hashable, work_out: Callable[[], T]) -> T:
-    """As `remembered`; but what was slow to work out may be a little older than the transaction.
-
-    For figures that only tell how much there is: in a library so large that they take long, one
-    change more or less does not matter, and not every page after a change may wait for them.
-    Slow is what took long twice in a row: the first time, much else may have been to blame.
-    """
-    if not only_reads(session):
-        return work_out()
-    kept: dict[Hashable, _Slow[T]] = session.connection().info.setdefault(_SLOW_NAME, {})
-    before, began = kept.get(key), time.monotonic()
-    if before is not None and began < before.until:
-        return before.value
-    found = remembered(session, key, work_out)
-    took = time.monotonic() - began
-    if took < SLOW_SECONDS:
-        kept.pop(key, None)
-        return found
-    if len(kept) >= KEPT:
-        kept.clear()
-    kept[key] = _Slow(began + took * PATIENCE if before else began, found)
     return found
 
 

@@ -1,7 +1,7 @@
 """Physical tapes."""
 
 import re
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from sqlalchemy import CheckConstraint, Index, event
@@ -33,14 +33,16 @@ class Tape(Row, table=True):
     here too, are the first and last year that it may mean; `levels` the code holes across, 5 to
     8; while `hazard` is not "none" the tape is held apart.
 
-    From `image_id` on, the row repeats what the newest image read from the tape says, so that a
-    list of tapes is narrowed and counted without a look at images. Triggers of the database keep
-    it current; nothing else may write it.
+    From `image_id` on, the row repeats what the newest image read from the tape says, and on
+    which day its newest condition report was made, so that tapes are narrowed and counted without
+    a look at images and reports. Triggers of the database keep it current; nothing else may write
+    it.
     """
 
     __tablename__ = "tape"
     __table_args__ = (
         CheckConstraint("levels BETWEEN 5 AND 8", name="levels"),
+        Index(None, "image_id", "program_id"),
         Index(None, "verified", "check_status"),
     )
 
@@ -64,12 +66,13 @@ class Tape(Row, table=True):
     revision: int = 1
     year_from: int | None = None
     year_to: int | None = None
-    image_id: int | None = Field(default=None, index=True)
+    image_id: int | None = None
     format: str | None = None
     language: str | None = None
     check_status: str | None = None
     loader: str | None = None
     verified: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
+    last_report: date | None = Field(default=None, index=True)
 
 
 @event.listens_for(Tape, "before_insert")

@@ -72,6 +72,7 @@ def shelf(count: int) -> Rows:
             "format": "text",
             "check_status": "damaged" if chance.random() < 0.01 else "sound",
             "verified": 0 if chance.random() < 0.02 else 1,
+            "last_report": reported(number),
         }
 
 
@@ -83,11 +84,14 @@ def passes(count: int) -> Rows:
 
 
 def reports(count: int) -> Rows:
-    chance = random.Random(2)
     for number in range(1, count + 1):
-        days = chance.randrange(1500 if number % 250 else 4000)
-        yield {"tape_id": number, "checked_on": date(2026, 11, 1) - timedelta(days=days),
-               "state": "good", "created_at": NOW, "updated_at": NOW}  # fmt: skip
+        yield {"tape_id": number, "checked_on": reported(number), "state": "good",
+               "created_at": NOW, "updated_at": NOW}  # fmt: skip
+
+
+def reported(number: int) -> date:
+    days = random.Random(number).randrange(1500 if number % 250 else 4000)
+    return date(2026, 11, 1) - timedelta(days=days)
 
 
 def kin(count: int) -> Rows:

@@ -1,12 +1,14 @@
+from datetime import date
+
 import pytest
 from sqlalchemy import Engine, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 from sqlmodel import col
 
-from server.store.tables import Decoding, Tape
+from server.store.tables import ConditionReport, Decoding, Tape
 from server.store.tapes import accession_key
-from tests.store.rows import add_image, add_tape, decoding_of
+from tests.store.rows import NOW, add_image, add_tape, decoding_of
 
 IN_ORDER = ["1978.2", "1978.10", "1978.10.a", "1978.10.B", "1978.100", "2026.1"]
 
@@ -46,6 +48,34 @@ def test_tape_of_impossible_levels_is_refused(engine: Engine, levels: int):
         pytest.raises(IntegrityError, match="ck_tape_levels"),
     ):
         add_tape(session, "1978.2", "A tape", levels=levels)
+
+
+def last_report(session: Session, tape: int) -> date | None:
+    session.flush()
+    return session.scalar(select(col(Tape.last_report)).where(col(Tape.id) == tape))
+
+
+def report(tape: int, day: date) -> ConditionReport:
+    return ConditionReport(
+        tape_id=tape, checked_on=day, state="good", created_at=NOW, updated_at=NOW
+    )
+
+
+def test_a_tape_knows_the_day_of_its_newest_report(engine: Engine):
+    with Session(engine) as session, session.begin():
+        tape, other = (add_tape(session, number, "A tape") for number in ("1978.2", "1978.3"))
+        assert last_report(session, tape) is None
+
+        newer, older = report(tape, date(1980, 5, 1)), report(tape, date(1979, 5, 1))
+        session.add_all((newer, older))
+        assert last_report(session, tape) == date(1980, 5, 1)
+        newer.checked_on = date(1978, 5, 1)
+        assert last_report(session, tape) == date(1979, 5, 1)
+        older.tape_id = other
+        assert last_report(session, tape) == date(1978, 5, 1)
+        assert last_report(session, other) == date(1979, 5, 1)
+        session.delete(older)
+        assert last_report(session, other) is None
 
 
 def test_image_has_one_current_decoding(engine: Engine):

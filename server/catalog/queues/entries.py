@@ -5,18 +5,17 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import Final, TypeAlias
 
-from sqlalchemy import func, select
+from sqlalchemy import select
 from sqlmodel import col
 
 from server.catalog import kinship, verification
 from server.catalog.family_members import names_of
 from server.catalog.held import known, titles
+from server.catalog.narrowing import WORDS
 from server.catalog.queues.queue import About, Queue
 from server.catalog.queues.values import Entry, Ids, StepLink
-from server.catalog.records import VerifiedBy
 from server.catalog.vocabulary import Condition, Hazard
 from server.catalog.work import Role, Work
-from server.store.condition import ConditionReport
 from server.store.images import Decoding, ImageRow
 from server.store.people import Person
 from server.store.tapes import Tape
@@ -25,8 +24,6 @@ from server.tape.findings import CheckStatus
 from server.tape.kinship import describe
 
 Told: TypeAlias = Callable[[Work, Sequence[Ids]], dict[Ids, Entry]]
-
-_WORDS: Final = tuple(VerifiedBy)
 
 
 def entries(work: Work, queue: Queue, found: Sequence[Ids]) -> tuple[Entry, ...]:
@@ -74,19 +71,13 @@ def _takers(work: Work, queue: Queue, found: Sequence[Ids]) -> dict[Ids, dict[in
 
 
 def _of_tapes(work: Work, found: Sequence[Ids]) -> dict[Ids, Entry]:
-    newest = (
-        select(func.max(col(ConditionReport.checked_on)))
-        .where(col(ConditionReport.tape_id) == col(Tape.id))
-        .correlate(Tape)
-        .scalar_subquery()
-    )
     rows = work.session.execute(
-        select(Tape, col(ImageRow.sha256), newest)
+        select(Tape, col(ImageRow.sha256))
         .outerjoin(ImageRow, col(ImageRow.id) == col(Tape.image_id))
         .where(col(Tape.id).in_([ids[0] for ids in found]))
     )
     told: dict[Ids, Entry] = {}
-    for tape, sha256, last_report in rows:
+    for tape, sha256 in rows:
         told[(known(tape.id),)] = Entry(
             ids=(known(tape.id),),
             key=tape.accession_number,
@@ -96,10 +87,10 @@ def _of_tapes(work: Work, found: Sequence[Ids]) -> dict[Ids, Entry]:
             image=sha256,
             place=tape.place,
             check_status=None if tape.check_status is None else CheckStatus(tape.check_status),
-            verification=None if tape.image_id is None else _WORDS[tape.verified],
+            verification=None if tape.image_id is None else WORDS[tape.verified],
             condition=Condition(tape.condition),
             quarantined=Hazard(tape.hazard).quarantines,
-            last_report=last_report,
+            last_report=tape.last_report,
         )
     return told
 

@@ -1,7 +1,6 @@
 """How much a queue holds, a page of it, and which of some things it holds."""
 
 from collections.abc import Collection, Sequence
-from functools import partial
 
 from sqlalchemy import Row, func, select, tuple_
 from sqlalchemy.orm import Session
@@ -13,23 +12,23 @@ from server.catalog.queues.entries import entries
 from server.catalog.queues.values import CAP, Entry, Ids, Told
 from server.catalog.tape_values import Page
 from server.catalog.work import Work
-from server.store.remembered import nearly_current, remembered
+from server.store.remembered import remembered
 
 PAIR_JOINED_BY = "-"
 
 
 def counts(work: Work, report_years: int) -> tuple[Told, ...]:
-    """All queues with how much each holds; nothing is counted beyond `CAP`.
-
-    In a very large library the counts may be some seconds old; what a queue holds never is.
-    """
+    """All queues with how much each holds; nothing is counted beyond `CAP`."""
     asked = Asked.at(work, report_years)
-    return tuple(Told.of(each, asked, _roughly(work, each, asked)) for each in QUEUES.values())
+    return tuple(_told(work, each, asked) for each in QUEUES.values())
 
 
 def told(work: Work, queue: Queue, report_years: int) -> Told:
     """One queue with how much it holds."""
-    asked = Asked.at(work, report_years)
+    return _told(work, queue, Asked.at(work, report_years))
+
+
+def _told(work: Work, queue: Queue, asked: Asked) -> Told:
     return Told.of(queue, asked, _count(work, queue, asked, CAP + 1))
 
 
@@ -102,12 +101,6 @@ def _ids(rows: Sequence[Row[tuple[object, ...]]]) -> tuple[Ids, ...]:
 def _count(work: Work, queue: Queue, asked: Asked, limit: int | None) -> int:
     key = ("queue", queue.name, asked, limit)
     return remembered(work.session, key, lambda: how_many(work.session, queue, asked, limit))
-
-
-def _roughly(work: Work, queue: Queue, asked: Asked) -> int:
-    key = ("queue", queue.name, asked, CAP + 1)
-    count = partial(how_many, work.session, queue, asked, CAP + 1)
-    return nearly_current(work.session, key, count)
 
 
 def how_many(session: Session, queue: Queue, asked: Asked, limit: int | None) -> int:

@@ -2,23 +2,19 @@
 
 from typing import Final
 
-from sqlalchemy import exists
+from sqlalchemy import or_
 from sqlmodel import col
 
 from server.catalog.narrowing import AnySelect
 from server.catalog.queues.passes import tapes
 from server.catalog.queues.queue import About, Asked, Queue, Step
 from server.catalog.work import Role
-from server.store.condition import ConditionReport
 from server.store.tapes import Tape
 
 
 def _asks(asked: Asked) -> AnySelect:
-    recent = exists().where(
-        col(ConditionReport.tape_id) == col(Tape.id),
-        col(ConditionReport.checked_on) > asked.oldest_report,
-    )
-    return tapes(~recent)
+    last = col(Tape.last_report)
+    return tapes(or_(last.is_(None), last <= asked.oldest_report))
 
 
 NO_REPORT: Final = Queue(
