@@ -41,6 +41,7 @@ class EventType(StrEnum):
     MERGING = "merging"
     SETTLEMENT = "settlement by eye"
     OWN_LIST = "own list"
+    MOVEMENT = "movement"
 
 
 LOCAL = frozenset(
@@ -53,6 +54,7 @@ LOCAL = frozenset(
         EventType.MERGING,
         EventType.SETTLEMENT,
         EventType.OWN_LIST,
+        EventType.MOVEMENT,
     }
 )
 
@@ -66,6 +68,7 @@ class ObjectKind(StrEnum):
     REPORT = "condition-report"
     PERSON = "person"
     PUNCHING = "punching"
+    PLACE = "place"
     LIBRARY = "library"
     """All of it; the key is always `WHOLE`."""
 

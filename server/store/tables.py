@@ -10,6 +10,7 @@ from server.store.load_sheets import LoadSheet, LoadSheetText
 from server.store.loaded import LoadedRun
 from server.store.merging import MergedReading, MergedSource
 from server.store.people import ApiToken, Person, SignIn, SignInFailure
+from server.store.places import Movement, Place, Whereabouts
 from server.store.programs import Program, Version
 from server.store.punching import Punching, ReadBack
 from server.store.row import Row
@@ -37,8 +38,10 @@ __all__ = [
     "LoadedRun",
     "MergedReading",
     "MergedSource",
+    "Movement",
     "NormalFormRow",
     "Person",
+    "Place",
     "Program",
     "Punching",
     "ReadBack",
@@ -52,5 +55,6 @@ __all__ = [
     "Tape",
     "Verification",
     "Version",
+    "Whereabouts",
     "WorkItem",
 ]

@@ -12,6 +12,7 @@ from server.catalog import (
     handling,
     images,
     merged,
+    movements,
     own_list,
     punching,
     tapes,
@@ -20,6 +21,7 @@ from server.catalog.condition_values import ReportRecord
 from server.catalog.events import EventRecord, ObjectKind
 from server.catalog.merging_values import MergedRow
 from server.catalog.own_list import Part
+from server.catalog.place_values import Whereabouts
 from server.catalog.punching_values import PunchingRow
 from server.catalog.queues import About
 from server.catalog.records import ImageRecord, KinRecord
@@ -66,6 +68,7 @@ class TapePage(PageContext):
     warnings: tuple[str, ...]
     punched_from: PunchingRow | None
     to_do: tuple[Part, ...]
+    whereabouts: Whereabouts
 
     @classmethod
     def of(cls, work: Work, number: str, rate: str, report_years: int) -> "TapePage":
@@ -86,6 +89,7 @@ class TapePage(PageContext):
             warnings=handling.warnings_of(work, number),
             punched_from=punching.of_tape(work, number),
             to_do=to_do(work, About.TAPE, number, report_years),
+            whereabouts=movements.of(work, number),
         )
 
 
