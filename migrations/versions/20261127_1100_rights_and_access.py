@@ -218,7 +218,7 @@ def register_former() -> None:
 
 
 def name_of(table: str, change: str, what: str) -> str:
-    return f"tr_{table}_{what}_on_{change.split()[0].lower()}"
+    return f"tr_{table}_{what}_on_{change.split(maxsplit=1)[0].lower()}"
 
 
 def trigger(table: str, change: str, body: str, held: str = "", what: str = "closes") -> None:

@@ -8,7 +8,6 @@ from sqlmodel import Field
 
 from server.store.row import Row, UtcDateTime
 
-
 _CLOSED: Final = text("access <> 'public'")
 
 

@@ -39,10 +39,10 @@ class Tape(Row, table=True):
     8; while `hazard` is not "none" the tape is held apart. `access` says who may see it. On
     `deaccessioned_on` it left the collection; the rest of that is in `deaccession`.
 
-    From `image_id` to `last_report`, the row repeats what the newest image read from the tape says, and on
-    which day its newest condition report was made, so that tapes are narrowed and counted without
-    a look at images and reports. Triggers of the database keep it current; nothing else may write
-    it.
+    From `image_id` to `last_report`, the row repeats what the newest image read from the tape
+    says, and on which day its newest condition report was made, so that tapes are narrowed and
+    counted without a look at images and reports. Triggers of the database keep it current;
+    nothing else may write it.
     """
 
     __tablename__ = "tape"
