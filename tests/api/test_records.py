@@ -120,7 +120,7 @@ def test_a_field_that_there_is_not_is_refused(shelf, archivist, kind, body, chan
 
     for answer in (made, changed):
         assert answer.status_code == 422
-        assert answer.json()["errors"] == [{"field": "colour", "detail": "there is no such field"}]
+        assert answer.json()["errors"] == [{"field": "smell", "detail": "there is no such field"}]
 
 
 @pytest.mark.parametrize(("kind", "body", "change"), KINDS)
