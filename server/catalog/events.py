@@ -41,6 +41,9 @@ class EventType(StrEnum):
     MERGING = "merging"
     SETTLEMENT = "settlement by eye"
     OWN_LIST = "own list"
+    RUNNING = "permission to run"
+    IMAGING = "imaging"
+    DELETION = "deletion"
 
 
 LOCAL = frozenset(
@@ -53,6 +56,7 @@ LOCAL = frozenset(
         EventType.MERGING,
         EventType.SETTLEMENT,
         EventType.OWN_LIST,
+        EventType.RUNNING,
     }
 )
 
@@ -66,6 +70,7 @@ class ObjectKind(StrEnum):
     REPORT = "condition-report"
     PERSON = "person"
     PUNCHING = "punching"
+    PHOTO = "photo"
     LIBRARY = "library"
     """All of it; the key is always `WHOLE`."""
 

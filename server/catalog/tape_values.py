@@ -10,7 +10,7 @@ from pydantic import AfterValidator, BeforeValidator, Field
 
 from server.catalog.inputs import Input, Name, OrNone, RequiredName, Text
 from server.catalog.records import ImageRecord, ReadingRecord, VerifiedBy
-from server.catalog.vocabulary import CAUTIONS, WIDTH_MM, Condition, Hazard, Medium
+from server.catalog.vocabulary import CAUTIONS, WIDTH_MM, Condition, Hazard, Medium, forbids_running
 from server.tape.findings import CheckStatus
 
 RowT = TypeVar("RowT")
@@ -154,6 +154,7 @@ class TapeRow:
     verification: VerifiedBy
     condition: Condition
     quarantined: bool
+    do_not_run: bool
     loader_requirement: str
     medium: Medium
     levels: int | None
@@ -165,6 +166,8 @@ class TapeRow:
 @dataclass(frozen=True, slots=True)
 class TapeRecord:
     """A tape and all that is known about it; `image` is its newest.
+
+    `reported_unfit` is whether its newest condition report says not to run it.
 
     `punching` is the number of the punching that made it, where it is a copy of ours.
     """
@@ -188,6 +191,12 @@ class TapeRecord:
     image: ImageRecord | None
     readings: tuple[ReadingRecord, ...] = ()
     punching: int | None = None
+    reported_unfit: bool = False
+
+    @property
+    def do_not_run(self) -> bool:
+        """Whether no reader may have the tape without an archivist's word."""
+        return forbids_running(self.condition, self.hazard, self.reported_unfit)
 
     @property
     def quarantined(self) -> bool:

@@ -229,6 +229,7 @@ def _record(work: Work, tape: Tape) -> TapeRecord:
         punching=work.session.scalar(
             select(col(Punching.id)).where(col(Punching.tape_id) == tape.id)
         ),
+        reported_unfit=tape.reported_unfit,
     )
 
 

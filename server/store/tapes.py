@@ -4,7 +4,7 @@ import re
 from datetime import date, datetime
 from typing import Any
 
-from sqlalchemy import CheckConstraint, Index, event
+from sqlalchemy import CheckConstraint, Index, event, false
 from sqlmodel import Field
 
 from server.store.row import BYTEWISE, Row, UtcDateTime
@@ -33,10 +33,10 @@ class Tape(Row, table=True):
     here too, are the first and last year that it may mean; `levels` the code holes across, 5 to
     8; while `hazard` is not "none" the tape is held apart.
 
-    From `image_id` on, the row repeats what the newest image read from the tape says, and on
-    which day its newest condition report was made, so that tapes are narrowed and counted without
-    a look at images and reports. Triggers of the database keep it current; nothing else may write
-    it.
+    From `image_id` on, the row repeats what the newest image read from the tape says, on which
+    day its newest condition report was made, whether that says not to run it, and when it is to
+    be looked at next, so that tapes are narrowed and counted without a look at images and
+    reports. Triggers of the database keep it current; nothing else may write it.
     """
 
     __tablename__ = "tape"
@@ -73,6 +73,8 @@ class Tape(Row, table=True):
     loader: str | None = None
     verified: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
     last_report: date | None = Field(default=None, index=True)
+    reported_unfit: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
+    next_check: date | None = Field(default=None, index=True)
 
 
 @event.listens_for(Tape, "before_insert")
