@@ -21,6 +21,7 @@ from server.catalog.program_values import (
 )
 from server.catalog.records import TapeLink
 from server.catalog.tape_values import Page
+from server.catalog.vocabulary import Access
 from server.catalog.work import Role, Work
 from server.store import search
 from server.store.images import Decoding, ImageRow
@@ -184,6 +185,9 @@ def _record(work: Work, program: Program) -> ProgramRecord:
         changed=program.updated_at,
         versions=_versions(work, known(program.id)),
         tapes=_tapes(work, known(program.id)),
+        rights_uri=program.rights_uri,
+        licence=program.licence,
+        access=Access(program.access),
     )
 
 

@@ -13,7 +13,9 @@ from server.store.loaded import index_frames, index_memory
 from server.store.search import RANKS, index_listing, index_record
 from server.store.tables import (
     ApiToken,
+    ClosedImage,
     ConditionReport,
+    Deaccession,
     Decoding,
     Event,
     FamilyDecision,
@@ -303,6 +305,18 @@ def add_one_of_each(session: Session) -> None:
                 tape_id=tape, granted_at=NOW, valid_until=NOW, reason="The only copy, by hand."
             ),
             Photo(file_id=_photo_file(session), tape_id=tape, shows="A tear.", added_at=NOW),
+            ClosedImage(image_id=two, access="members"),
+            Deaccession(
+                tape_id=tape,
+                decided_on=date(2026, 11, 20),
+                reason="duplicate",
+                authority="Committee",
+                method="gift",
+                recipient="Another club",
+                note="",
+                made_at=NOW,
+                made_by_id=person.id,
+            ),
             WorkItem(person_id=person.id, queue="unread", tape_id=tape, put_on_at=NOW),
             WorkItem(person_id=person.id, queue="unidentified", image_id=one, put_on_at=NOW),
             WorkItem(

@@ -15,7 +15,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "condition_in_full"
-down_revision = "last_reports"
+down_revision = "rights_and_access"
 branch_labels = None
 depends_on = None
 
