@@ -42,6 +42,9 @@ class EventType(StrEnum):
     SETTLEMENT = "settlement by eye"
     OWN_LIST = "own list"
     MOVEMENT = "movement"
+    RUNNING = "permission to run"
+    IMAGING = "imaging"
+    DELETION = "deletion"
 
 
 LOCAL = frozenset(
@@ -55,6 +58,7 @@ LOCAL = frozenset(
         EventType.SETTLEMENT,
         EventType.OWN_LIST,
         EventType.MOVEMENT,
+        EventType.RUNNING,
     }
 )
 
@@ -69,6 +73,7 @@ class ObjectKind(StrEnum):
     PERSON = "person"
     PUNCHING = "punching"
     PLACE = "place"
+    PHOTO = "photo"
     LIBRARY = "library"
     """All of it; the key is always `WHOLE`."""
 

@@ -247,6 +247,7 @@ def _record(work: Work, tape: Tape) -> TapeRecord:
         punching=work.session.scalar(
             select(col(Punching.id)).where(col(Punching.tape_id) == tape.id)
         ),
+        reported_unfit=tape.reported_unfit,
         colour=tape.colour,
         form=TapeForm(tape.form),
         core=tape.core,

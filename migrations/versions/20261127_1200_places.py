@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "places"
-down_revision = "rights_and_access"
+down_revision = "condition_in_full"
 branch_labels = None
 depends_on = None
 
