@@ -42,6 +42,9 @@ class EventType(StrEnum):
     SETTLEMENT = "settlement by eye"
     OWN_LIST = "own list"
     MOVEMENT = "movement"
+    LOAN = "loan"
+    REQUEST = "request"
+    SHELF_CHECK = "shelf check"
     RUNNING = "permission to run"
     IMAGING = "imaging"
     DELETION = "deletion"
@@ -58,6 +61,9 @@ LOCAL = frozenset(
         EventType.SETTLEMENT,
         EventType.OWN_LIST,
         EventType.MOVEMENT,
+        EventType.LOAN,
+        EventType.REQUEST,
+        EventType.SHELF_CHECK,
         EventType.RUNNING,
     }
 )
@@ -73,6 +79,9 @@ class ObjectKind(StrEnum):
     PERSON = "person"
     PUNCHING = "punching"
     PLACE = "place"
+    LOAN = "loan"
+    REQUEST = "request"
+    SHELF_CHECK = "shelf-check"
     PHOTO = "photo"
     LIBRARY = "library"
     """All of it; the key is always `WHOLE`."""

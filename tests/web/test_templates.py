@@ -20,6 +20,7 @@ from server.web import (
     images,
     labels,
     load_sheets,
+    loans,
     merged,
     merging,
     moving,
@@ -33,6 +34,7 @@ from server.web import (
     search_more,
     strips,
     tape_forms,
+    tape_requests,
     tapes,
     upload,
     vouching,
@@ -44,7 +46,8 @@ from server.web.render import environment
 MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
-    vouching, work, labels, load_sheets, punching_steps, punchings, queues, moving, places,
+    vouching, work, labels, load_sheets, punching_steps, punchings, queues, moving, places, loans,
+    tape_requests,
 )  # fmt: skip
 
 PAGES = sorted(
