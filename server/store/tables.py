@@ -9,7 +9,15 @@ from server.store.kin import Fingerprint, Kinship
 from server.store.load_sheets import LoadSheet, LoadSheetText
 from server.store.loaded import LoadedRun
 from server.store.merging import MergedReading, MergedSource
-from server.store.people import ApiToken, Person, SignIn, SignInFailure
+from server.store.people import (
+    ApiToken,
+    Invitation,
+    Passkey,
+    PasskeyChallenge,
+    Person,
+    SignIn,
+    SignInFailure,
+)
 from server.store.programs import Program, Version
 from server.store.punching import Punching, ReadBack
 from server.store.row import Row
@@ -30,6 +38,7 @@ __all__ = [
     "FamilyDecision",
     "Fingerprint",
     "ImageRow",
+    "Invitation",
     "Kinship",
     "ListingText",
     "LoadSheet",
@@ -38,6 +47,8 @@ __all__ = [
     "MergedReading",
     "MergedSource",
     "NormalFormRow",
+    "Passkey",
+    "PasskeyChallenge",
     "Person",
     "Program",
     "Punching",

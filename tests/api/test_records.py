@@ -51,14 +51,14 @@ def shelf(archivist):
 
 
 @pytest.mark.parametrize(("kind", "body", "change"), KINDS)
-def test_a_record_is_made_at_an_address_that_gives_it(shelf, visitor, kind, body, change):
+def test_a_record_is_made_at_an_address_that_gives_it(shelf, archivist, kind, body, change):
     made = shelf(kind, body)
 
     assert made.status_code == 201
     assert made.json() | body == made.json()
     assert made.headers["ETag"] == '"1"'
     assert made.headers["Location"].startswith(f"{V1}/{kind}/")
-    got = visitor.get(made.headers["Location"])
+    got = archivist.get(made.headers["Location"])
     assert (made.json(), '"1"') == (got.json(), got.headers["ETag"])
 
 

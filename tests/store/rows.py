@@ -19,12 +19,15 @@ from server.store.tables import (
     FamilyDecision,
     Fingerprint,
     ImageRow,
+    Invitation,
     Kinship,
     LoadSheet,
     LoadSheetText,
     MergedReading,
     MergedSource,
     NormalFormRow,
+    Passkey,
+    PasskeyChallenge,
     Person,
     Program,
     Punching,
@@ -236,6 +239,17 @@ def add_one_of_each(session: Session) -> None:
             ),
             ApiToken(person_id=person.id, label="reader", token_hash="t", created_at=NOW),
             SignInFailure(name_hash="n", failures=1, last_at=NOW),
+            Invitation(token_hash="i", role="volunteer", note="", created_at=NOW, expires_at=NOW),
+            Passkey(
+                person_id=person.id,
+                name="key ring",
+                credential_id="a2V5",
+                credential=b"key",
+                site="tapes.example",
+                uses=0,
+                created_at=NOW,
+            ),
+            PasskeyChallenge(challenge="c", session_hash="s", expires_at=NOW),
         )
     )
     one, two = (add_image(session, f"10 PRINT {n}\n20 END\n") for n in (1, 2))
