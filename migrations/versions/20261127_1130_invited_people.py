@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "invited_people"
-down_revision = "last_reports"
+down_revision = "rights_and_access"
 branch_labels = None
 depends_on = None
 

@@ -1,17 +1,26 @@
 """What tapes carry: programs, and the exact contents each has had."""
 
 from datetime import datetime
+from typing import Final
 
-from sqlalchemy import UniqueConstraint
+from sqlalchemy import Index, UniqueConstraint, text
 from sqlmodel import Field
 
 from server.store.row import Row, UtcDateTime
 
+_CLOSED: Final = text("access <> 'public'")
+
 
 class Program(Row, table=True):
-    """A program. `revision` rises with each change, so that two editors notice each other."""
+    """A program. `revision` rises with each change, so that two editors notice each other.
+
+    `access` says who may see it.
+    """
 
     __tablename__ = "program"
+    __table_args__ = (
+        Index("ix_program_closed", "access", sqlite_where=_CLOSED, postgresql_where=_CLOSED),
+    )
 
     id: int | None = Field(default=None, primary_key=True)
     title: str = Field(index=True)
@@ -19,6 +28,9 @@ class Program(Row, table=True):
     machine: str = Field(default="", index=True)
     description: str = ""
     rights: str = ""
+    rights_uri: str = Field(default="", sa_column_kwargs={"server_default": text("''")})
+    licence: str = Field(default="", sa_column_kwargs={"server_default": text("''")})
+    access: str = Field(default="public", sa_column_kwargs={"server_default": "public"})
     created_at: datetime = Field(sa_type=UtcDateTime)
     updated_at: datetime = Field(sa_type=UtcDateTime)
     revision: int = 1

@@ -20,6 +20,7 @@ from server.store.people import (
 )
 from server.store.programs import Program, Version
 from server.store.punching import Punching, ReadBack
+from server.store.rights import ClosedImage, Deaccession, NumberGiven
 from server.store.row import Row
 from server.store.spelling import Spelling, SpellingRun
 from server.store.tapes import Tape
@@ -32,7 +33,9 @@ METADATA = Row.metadata
 __all__ = [
     "METADATA",
     "ApiToken",
+    "ClosedImage",
     "ConditionReport",
+    "Deaccession",
     "Decoding",
     "Event",
     "FamilyDecision",
@@ -47,6 +50,7 @@ __all__ = [
     "MergedReading",
     "MergedSource",
     "NormalFormRow",
+    "NumberGiven",
     "Passkey",
     "PasskeyChallenge",
     "Person",
