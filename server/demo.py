@@ -35,7 +35,7 @@ from server.catalog.merging_values import NewMerge
 from server.catalog.program_values import NewProgram, NewVersion, VersionRecord
 from server.catalog.punching_values import Punched, ReadBackFile
 from server.catalog.queues import queue_of
-from server.catalog.tape_values import NewTape
+from server.catalog.tape_values import NewTape, TapeChange
 from server.catalog.work import COMMAND, Role, Work, unit_of_work
 from server.checkout import SEED_DATA
 from server.settings import Settings
@@ -115,12 +115,17 @@ class _Loading:
         for report in library["report"]:
             values = {name: value for name, value in report.items() if name != "by"}
             condition.log(self._as(report["by"]), NewReport.of(values))
+        for each in library["rights"]:
+            self._settle_rights(each)
         for sheet in library["load_sheet"]:
             self._write_sheet(sheet)
         for each in library["punching"]:
             self._punch(each)
         for each in library["own_list"]:
             self._take_on(each)
+        self._open_doors(library)
+
+    def _open_doors(self, library: Entry) -> None:
         for each in library["invitation"]:
             self._invite(each)
         for each in library["token"]:
@@ -133,6 +138,11 @@ class _Loading:
         invited = invitations.invite(work, new)
         if entry["withdrawn"]:
             invitations.withdraw(work, invited.record.id)
+
+    def _settle_rights(self, entry: Entry) -> None:
+        values = {name: value for name, value in entry.items() if name not in ("by", "tapes")}
+        for number in entry["tapes"]:
+            tapes.change(self._as(entry["by"]), number, TapeChange.of(values))
 
     def _take_on(self, entry: Entry) -> None:
         work = self._as(entry["by"])
@@ -150,7 +160,7 @@ class _Loading:
         return self._work.acting_as(self._actors[name])
 
     def _add_program(self, program: Entry) -> None:
-        values = {name: program[name] for name in NewProgram.model_fields}
+        values = {name: program[name] for name in NewProgram.model_fields if name in program}
         self._programs[program["key"]] = programs.create(self._as(KEEPS), NewProgram.of(values)).id
 
     def _add_tape(self, tape: Entry) -> None:

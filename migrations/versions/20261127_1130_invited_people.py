@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "invited_people"
-down_revision = "rights_and_access"
+down_revision = "condition_in_full"
 branch_labels = None
 depends_on = None
 

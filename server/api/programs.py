@@ -24,6 +24,7 @@ from server.api.revisions import (
 from server.catalog import programs
 from server.catalog.program_values import NewProgram, NewVersion, ProgramChange, ProgramQuery
 from server.catalog.records import VerifiedBy
+from server.catalog.vocabulary import Access
 from server.inspection import Fields
 from server.tape.findings import CheckStatus
 
@@ -64,7 +65,10 @@ class ProgramOut(Revised):
     language: str = Field(description="Programming language.")
     machine: str = Field(description="The machine that it needs.")
     description: str = Field(description="What it does.")
-    rights: str = Field(description="Who may do what with it.")
+    rights: str = Field(description="Who may do what with it, in words.")
+    rights_uri: str = Field(description="Statement of RightsStatements.org, by its address.")
+    licence: str = Field(description="SPDX licence expression.")
+    access: Access = Field(description="Who may see it.")
     created: datetime = Field(description="When the record was made, in UTC.")
     changed: datetime = Field(description="When the record was last changed, in UTC.")
     versions: list[VersionOut] = Field(description="Its versions, newest first.")

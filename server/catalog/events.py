@@ -43,6 +43,9 @@ class EventType(StrEnum):
     MERGING = "merging"
     SETTLEMENT = "settlement by eye"
     OWN_LIST = "own list"
+    RUNNING = "permission to run"
+    IMAGING = "imaging"
+    DELETION = "deletion"
 
 
 LOCAL = frozenset(
@@ -55,6 +58,7 @@ LOCAL = frozenset(
         EventType.MERGING,
         EventType.SETTLEMENT,
         EventType.OWN_LIST,
+        EventType.RUNNING,
     }
 )
 
@@ -69,6 +73,7 @@ class ObjectKind(StrEnum):
     PERSON = "person"
     INVITATION = "invitation"
     PUNCHING = "punching"
+    PHOTO = "photo"
     LIBRARY = "library"
     """All of it; the key is always `WHOLE`."""
 

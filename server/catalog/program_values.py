@@ -5,18 +5,23 @@ from datetime import datetime
 
 from server.catalog.inputs import Input, Name, RequiredName, Sha256, Text
 from server.catalog.records import TapeLink, VerifiedBy
+from server.catalog.rights_values import Licence, RightsUri
 from server.catalog.tape_values import PageQuery
+from server.catalog.vocabulary import Access
 from server.tape.findings import CheckStatus
 
 
 class NewProgram(Input):
-    """A program to be entered; `rights` says who may do what with it, or gives a URI."""
+    """A program to be entered; `rights` says in words who may do what with it."""
 
     title: RequiredName
     language: Name = ""
     machine: Name = ""
     description: Text = ""
     rights: Text = ""
+    rights_uri: RightsUri = ""
+    licence: Licence = ""
+    access: Access = Access.PUBLIC
 
 
 class ProgramChange(Input):
@@ -27,6 +32,9 @@ class ProgramChange(Input):
     machine: Name = ""
     description: Text = ""
     rights: Text = ""
+    rights_uri: RightsUri = ""
+    licence: Licence = ""
+    access: Access = Access.PUBLIC
 
 
 class NewVersion(Input):
@@ -84,3 +92,6 @@ class ProgramRecord:
     changed: datetime
     versions: tuple[VersionRecord, ...] = ()
     tapes: tuple[TapeLink, ...] = ()
+    rights_uri: str = ""
+    licence: str = ""
+    access: Access = Access.PUBLIC

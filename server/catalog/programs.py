@@ -6,7 +6,7 @@ from sqlalchemy import ColumnElement, Select, SQLColumnExpression, func, select,
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
-from server.catalog import changes, events, verification
+from server.catalog import changes, events, handling, verification
 from server.catalog.errors import Conflict
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import image_id_of, known, program_of
@@ -21,6 +21,7 @@ from server.catalog.program_values import (
 )
 from server.catalog.records import TapeLink
 from server.catalog.tape_values import Page
+from server.catalog.vocabulary import Access
 from server.catalog.work import Role, Work
 from server.store import search
 from server.store.images import Decoding, ImageRow
@@ -184,6 +185,9 @@ def _record(work: Work, program: Program) -> ProgramRecord:
         changed=program.updated_at,
         versions=_versions(work, known(program.id)),
         tapes=_tapes(work, known(program.id)),
+        rights_uri=program.rights_uri,
+        licence=program.licence,
+        access=Access(program.access),
     )
 
 
@@ -217,9 +221,9 @@ def _versions(work: Work, program_id: int) -> tuple[VersionRecord, ...]:
 
 
 def _tapes(work: Work, program_id: int) -> tuple[TapeLink, ...]:
-    rows = work.session.execute(
-        select(col(Tape.accession_number), col(Tape.title))
-        .where(col(Tape.program_id) == program_id)
-        .order_by(col(Tape.accession_key))
+    tapes = work.session.scalars(
+        select(Tape).where(col(Tape.program_id) == program_id).order_by(col(Tape.accession_key))
     )
-    return tuple(TapeLink(number, title) for number, title in rows)
+    return tuple(
+        TapeLink(each.accession_number, each.title, handling.do_not_run(each)) for each in tapes
+    )

@@ -12,6 +12,7 @@ from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import image_id_of, program_of, tape_of
 from server.catalog.records import ImageRecord
 from server.catalog.tape_values import (
+    ARCHIVISTS_ONLY,
     NewTape,
     Page,
     TapeChange,
@@ -19,7 +20,7 @@ from server.catalog.tape_values import (
     TapeRecord,
     TapeRow,
 )
-from server.catalog.vocabulary import Condition, Hazard, Medium
+from server.catalog.vocabulary import Access, Acquired, Condition, Hazard, Medium, TapeForm
 from server.catalog.work import Role, Work
 from server.store import search
 from server.store.condition import ConditionReport
@@ -51,10 +52,13 @@ def create(work: Work, new: NewTape) -> TapeRecord:
     """Enter a tape in the register.
 
     Raises:
-        Conflict: the accession number is taken.
+        NotAllowed: only an archivist says what is in `ARCHIVISTS_ONLY`.
+        Conflict: the accession number is taken, or was given before.
         Invalid: there is no such program.
     """
     work.actor.require(Role.VOLUNTEER)
+    if any(getattr(new, name) != NewTape.model_fields[name].default for name in ARCHIVISTS_ONLY):
+        work.actor.require(Role.ARCHIVIST)
     _require_program(work, new.program)
     tape = Tape(
         **_columns(new.model_dump()),
@@ -77,7 +81,8 @@ def change(
 
     Raises:
         NotFound: there is none of that number.
-        NotAllowed: only an archivist changes its number, or moves it to another program.
+        NotAllowed: only an archivist changes its number, moves it to another program, or says
+            what is in `ARCHIVISTS_ONLY`.
         Conflict: somebody else changed it meanwhile, or the new number is taken.
         Invalid: there is no such program, or a report says in what condition the tape is.
     """
@@ -171,7 +176,7 @@ def _require_program(work: Work, program_id: int | None) -> None:
 
 def _require_right_to(work: Work, tape: Tape, changed: dict[str, Any]) -> None:
     moves = "program_id" in changed and tape.program_id is not None
-    if moves or "accession_number" in changed:
+    if moves or changed.keys() & {"accession_number", *ARCHIVISTS_ONLY}:
         work.actor.require(Role.ARCHIVIST)
     if "accession_number" in changed:
         numbering.require_free(work, changed["accession_number"])
@@ -207,6 +212,8 @@ def _index(work: Work, tape: Tape) -> None:
 
 def _record(work: Work, tape: Tape) -> TapeRecord:
     program = work.session.get(Program, tape.program_id) if tape.program_id else None
+    is_member = work.actor.role.includes(Role.VOLUNTEER)
+    is_archivist = work.actor.role.includes(Role.ARCHIVIST)
     return TapeRecord(
         accession_number=tape.accession_number,
         title=tape.title,
@@ -229,6 +236,21 @@ def _record(work: Work, tape: Tape) -> TapeRecord:
         punching=work.session.scalar(
             select(col(Punching.id)).where(col(Punching.tape_id) == tape.id)
         ),
+        reported_unfit=tape.reported_unfit,
+        colour=tape.colour,
+        form=TapeForm(tape.form),
+        core=tape.core,
+        measured_width_mm=tape.measured_width_mm,
+        measured_length_m=tape.measured_length_m,
+        inscriptions=tape.inscriptions,
+        acquired_from=tape.acquired_from if is_member else None,
+        acquired_on=tape.acquired_on,
+        acquired_how=Acquired(tape.acquired_how),
+        acquisition_note=tape.acquisition_note if is_archivist else None,
+        rights_uri=tape.rights_uri,
+        licence=tape.licence,
+        rights_note=tape.rights_note,
+        access=Access(tape.access),
     )
 
 

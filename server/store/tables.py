@@ -1,6 +1,6 @@
 """Every table, so that the metadata is whole wherever one of them is used."""
 
-from server.store.condition import ConditionReport
+from server.store.condition import ConditionReport, RunPermission
 from server.store.events import Event
 from server.store.families import FamilyDecision
 from server.store.forms import NormalFormRow
@@ -18,6 +18,7 @@ from server.store.people import (
     SignIn,
     SignInFailure,
 )
+from server.store.photos import Photo, PhotoFile
 from server.store.programs import Program, Version
 from server.store.punching import Punching, ReadBack
 from server.store.rights import ClosedImage, Deaccession, NumberGiven
@@ -54,12 +55,15 @@ __all__ = [
     "Passkey",
     "PasskeyChallenge",
     "Person",
+    "Photo",
+    "PhotoFile",
     "Program",
     "Punching",
     "ReadBack",
     "Reading",
     "RecordText",
     "Row",
+    "RunPermission",
     "SignIn",
     "SignInFailure",
     "Spelling",

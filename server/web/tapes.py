@@ -9,11 +9,11 @@ from starlette.responses import Response
 from server.catalog import (
     condition,
     events,
-    handling,
     images,
     merged,
     own_list,
     punching,
+    running,
     tapes,
 )
 from server.catalog.condition_values import ReportRecord
@@ -23,6 +23,7 @@ from server.catalog.own_list import Part
 from server.catalog.punching_values import PunchingRow
 from server.catalog.queues import About
 from server.catalog.records import ImageRecord, KinRecord
+from server.catalog.running import Running
 from server.catalog.tape_values import Page, TapeQuery, TapeRecord, TapeRow
 from server.catalog.work import Role, Work
 from server.web.context import PageContext
@@ -63,7 +64,7 @@ class TapePage(PageContext):
     merged: Page[MergedRow]
     reports: Page[ReportRecord]
     history: tuple[EventRecord, ...]
-    warnings: tuple[str, ...]
+    running: Running
     punched_from: PunchingRow | None
     to_do: tuple[Part, ...]
 
@@ -83,7 +84,7 @@ class TapePage(PageContext):
             merged=merged.page(work, tape=number),
             reports=condition.page(work, tape=number, page_size=REPORTS_SHOWN),
             history=events.of(work, ObjectKind.TAPE, number),
-            warnings=handling.warnings_of(work, number),
+            running=running.of(work, number),
             punched_from=punching.of_tape(work, number),
             to_do=to_do(work, About.TAPE, number, report_years),
         )

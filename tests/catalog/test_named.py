@@ -1,10 +1,12 @@
 """Who is named to whom: a name stands where visitors read it only if its bearer agreed."""
 
 from datetime import date
+from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine
 
+import server.catalog
 from server.catalog import accounts, condition, events, named, search, tapes
 from server.catalog.condition_values import NewReport
 from server.catalog.errors import NotSignedIn
@@ -90,3 +92,18 @@ def test_a_name_written_down_is_kept_back_while_anybody_of_that_name_did_not_agr
 def test_a_visitor_has_no_name_to_show(sqlite_engine):
     with unit_of_work(sqlite_engine) as work, pytest.raises(NotSignedIn):
         accounts.be_named(work, named=True)
+
+
+def test_the_catalog_tells_names_of_people_only_where_it_asks_to_whom():
+    """Whoever adds a record that says who did it must ask `named` for what to tell."""
+    of_accounts = {"accounts.py", "invitations.py", "published.py", "named.py"}
+    for_members = {"entries.py"}
+    tells = {
+        path.name
+        for path in Path(server.catalog.__file__).parent.rglob("*.py")
+        if "display_name" in (text := path.read_text(encoding="utf-8"))
+        and "named." not in text
+        and "sees_all" not in text
+    }
+
+    assert tells - of_accounts - for_members == set()

@@ -31,10 +31,13 @@ from server.store.tables import (
     Passkey,
     PasskeyChallenge,
     Person,
+    Photo,
+    PhotoFile,
     Program,
     Punching,
     ReadBack,
     Reading,
+    RunPermission,
     SignIn,
     SignInFailure,
     Tape,
@@ -215,6 +218,17 @@ def add_read_back(session: Session, punching_id: int, **facts: Any) -> None:
     session.flush()
 
 
+def _photo_file(session: Session) -> int:
+    """A picture of one point."""
+    file = PhotoFile(
+        sha256="0" * 64, width=1, height=1, small_width=1, small_height=1, whole=b"w", small=b"s"
+    )
+    session.add(file)
+    session.flush()
+    assert file.id is not None
+    return file.id
+
+
 def add_one_of_each(session: Session) -> None:
     """At least one row in every table."""
     person = Person(
@@ -301,6 +315,10 @@ def add_one_of_each(session: Session) -> None:
                 made_at=NOW,
                 made_by_id=person.id,
             ),
+            RunPermission(
+                tape_id=tape, granted_at=NOW, valid_until=NOW, reason="The only copy, by hand."
+            ),
+            Photo(file_id=_photo_file(session), tape_id=tape, shows="A tear.", added_at=NOW),
             ClosedImage(image_id=two, access="members"),
             Deaccession(
                 tape_id=tape,

@@ -10,9 +10,10 @@ from sqlalchemy import Engine
 from server.catalog import accession, condition, people, programs, tapes
 from server.catalog.accounts import create_person
 from server.catalog.condition_values import Defect, NewReport
+from server.catalog.defect_words import DefectKind
 from server.catalog.program_values import NewVersion
 from server.catalog.tape_values import NewTape
-from server.catalog.vocabulary import Condition, DefectKind, Extent, Hazard
+from server.catalog.vocabulary import Condition, DefectSeverity, Hazard
 from server.catalog.work import COMMAND, Role, unit_of_work
 from server.settings import Settings
 from server.store.engine import make_engine
@@ -115,8 +116,13 @@ def _add(engine: Engine, number: str | None, title: str, frames: bytes) -> str:
 
 def _report(engine: Engine) -> int:
     defects = (
-        Defect(kind=DefectKind.MOULD, severity=Extent.SEVERE, position_mm=254.0, note="grey spots"),
-        Defect(kind=DefectKind.TORN_EDGE, severity=Extent.SLIGHT),
+        Defect(
+            kind=DefectKind.MOULD,
+            severity=DefectSeverity.SEVERE,
+            position_mm=254.0,
+            note="grey spots",
+        ),
+        Defect(kind=DefectKind.TORN_EDGE, severity=DefectSeverity.SLIGHT),
     )
     new = NewReport(
         tape="1979.3",

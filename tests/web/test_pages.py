@@ -65,6 +65,7 @@ OPEN = [
     "/help/problems",
     "/help/load-sheets",
     "/help/cautions",
+    "/help/condition",
     "/help/api",
 ]
 FOR_VOLUNTEERS = [
