@@ -12,7 +12,8 @@ from server.store.row import Row, UtcDateTime
 class ConditionReport(Row, table=True):
     """What a volunteer saw on a tape.
 
-    `defects` is a list of {kind, severity, position_mm, note}.
+    `defects` is a list of {kind, severity, position_mm, note}. One that was taken back, because it
+    was logged by mistake, keeps its row and says nothing of the tape any more.
     """
 
     __tablename__ = "condition_report"
@@ -32,3 +33,4 @@ class ConditionReport(Row, table=True):
     created_at: datetime = Field(sa_type=UtcDateTime)
     updated_at: datetime = Field(sa_type=UtcDateTime)
     revision: int = 1
+    withdrawn_at: datetime | None = Field(default=None, sa_type=UtcDateTime)

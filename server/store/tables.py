@@ -10,11 +10,12 @@ from server.store.load_sheets import LoadSheet, LoadSheetText
 from server.store.loaded import LoadedRun
 from server.store.merging import MergedReading, MergedSource
 from server.store.people import ApiToken, Person, SignIn, SignInFailure
-from server.store.programs import Program, Version
+from server.store.programs import Program, ProgramLink, Version
 from server.store.punching import Punching, ReadBack
 from server.store.row import Row
 from server.store.spelling import Spelling, SpellingRun
 from server.store.tapes import Tape
+from server.store.terms import Term
 from server.store.texts import ListingText, RecordText
 from server.store.verification import Verification
 from server.store.work_items import WorkItem
@@ -40,6 +41,7 @@ __all__ = [
     "NormalFormRow",
     "Person",
     "Program",
+    "ProgramLink",
     "Punching",
     "ReadBack",
     "Reading",
@@ -50,6 +52,7 @@ __all__ = [
     "Spelling",
     "SpellingRun",
     "Tape",
+    "Term",
     "Verification",
     "Version",
     "WorkItem",
