@@ -35,6 +35,8 @@ OCCASIONS = {
     "DELETE": "id = old.tape_id",
 }
 
+COLOURS = ("white", "cream", "yellow", "pink", "green", "blue", "grey", "buff", "black")
+
 WORDS = {
     "language": {
         "BASIC": "Lines with numbers, for an interpreter.",
