@@ -116,9 +116,7 @@ def change(
     return program_records.record_of(work, program)
 
 
-def worded(
-    work: Work, values: Mapping[str, Any], held: Program | None = None
-) -> dict[str, Any]:
+def worded(work: Work, values: Mapping[str, Any], held: Program | None = None) -> dict[str, Any]:
     """The values, with the words of vocabularies as these write them.
 
     Raises:

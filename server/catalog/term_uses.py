@@ -48,7 +48,11 @@ class _Column:
 
     def __init__(self, kind: ObjectKind, table: Any, key: str, field: str) -> None:
         self.kind, self.field = kind, field
-        self._table, self._key, self._column = table, col(getattr(table, key)), getattr(table, field)
+        self._table, self._key, self._column = (
+            table,
+            col(getattr(table, key)),
+            getattr(table, field),
+        )
 
     def counts(self, work: Work) -> Mapping[str, int]:
         """How many records have each word."""
@@ -74,9 +78,7 @@ class _Column:
             work.session.execute(
                 update(table)
                 .where(col(table.id).in_(ids))
-                .values(
-                    {self.field: new, "revision": table.revision + 1, "updated_at": work.now}
-                )
+                .values({self.field: new, "revision": table.revision + 1, "updated_at": work.now})
             )
         work.session.expire_all()
         return [Changed(key, old, new) for _, key in chosen]

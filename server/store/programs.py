@@ -1,10 +1,15 @@
 """What tapes carry: programs, how they are linked, and the exact contents each has had."""
 
 from datetime import datetime
+<<<<<<< HEAD
 from typing import Any
 
 from sqlalchemy import JSON, CheckConstraint, UniqueConstraint, text
 from sqlalchemy.dialects.postgresql import JSONB
+=======
+from typing import Final
+
+from sqlalchemy import Index, UniqueConstraint, text
 from sqlmodel import Field
 
 from server.store.row import Row, UtcDateTime
@@ -13,6 +18,8 @@ _EMPTY_TEXT = {"server_default": text("''")}
 _EMPTY_LIST = {"server_default": "[]"}
 _LIST: Any = JSON().with_variant(JSONB(), "postgresql")
 """A list that may be compared, as a default must be."""
+_CLOSED: Final = text("access <> 'public'")
+>>>>>>> main
 
 
 class Program(Row, table=True):
@@ -21,9 +28,13 @@ class Program(Row, table=True):
     `language`, `machine` and each of `peripherals` are words of a vocabulary (`terms`);
     `attributions` is a list of {about, note, certainty}. One that was merged into another, or
     withdrawn, keeps its row: its number is never given again, and its history lasts.
+    `access` says who may see it.
     """
 
     __tablename__ = "program"
+    __table_args__ = (
+        Index("ix_program_closed", "access", sqlite_where=_CLOSED, postgresql_where=_CLOSED),
+    )
 
     id: int | None = Field(default=None, primary_key=True)
     title: str = Field(index=True)
@@ -43,10 +54,13 @@ class Program(Row, table=True):
         default_factory=list, sa_type=_LIST, sa_column_kwargs=_EMPTY_LIST
     )
     rights: str = ""
+    rights_uri: str = Field(default="", sa_column_kwargs=_EMPTY_TEXT)
+    licence: str = Field(default="", sa_column_kwargs=_EMPTY_TEXT)
+    access: str = Field(default="public", sa_column_kwargs={"server_default": "public"})
     created_at: datetime = Field(sa_type=UtcDateTime)
     updated_at: datetime = Field(sa_type=UtcDateTime)
     revision: int = 1
-    merged_into_id: int | None = Field(default=None, foreign_key="program.id", index=True)
+    merged_into_id: int | None = Field(default=None, index=True)
     withdrawn_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
 
 

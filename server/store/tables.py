@@ -12,6 +12,7 @@ from server.store.merging import MergedReading, MergedSource
 from server.store.people import ApiToken, Person, SignIn, SignInFailure
 from server.store.programs import Program, ProgramLink, Version
 from server.store.punching import Punching, ReadBack
+from server.store.rights import ClosedImage, Deaccession, NumberGiven
 from server.store.row import Row
 from server.store.spelling import Spelling, SpellingRun
 from server.store.tapes import Tape
@@ -25,7 +26,9 @@ METADATA = Row.metadata
 __all__ = [
     "METADATA",
     "ApiToken",
+    "ClosedImage",
     "ConditionReport",
+    "Deaccession",
     "Decoding",
     "Event",
     "FamilyDecision",
@@ -39,6 +42,7 @@ __all__ = [
     "MergedReading",
     "MergedSource",
     "NormalFormRow",
+    "NumberGiven",
     "Person",
     "Program",
     "ProgramLink",

@@ -13,7 +13,9 @@ from server.store.loaded import index_frames, index_memory
 from server.store.search import RANKS, index_listing, index_record
 from server.store.tables import (
     ApiToken,
+    ClosedImage,
     ConditionReport,
+    Deaccession,
     Decoding,
     Event,
     FamilyDecision,
@@ -296,6 +298,18 @@ def add_one_of_each(session: Session) -> None:
                 folded="ourtran",
                 created_at=NOW,
                 updated_at=NOW,
+            ),
+            ClosedImage(image_id=two, access="members"),
+            Deaccession(
+                tape_id=tape,
+                decided_on=date(2026, 11, 20),
+                reason="duplicate",
+                authority="Committee",
+                method="gift",
+                recipient="Another club",
+                note="",
+                made_at=NOW,
+                made_by_id=person.id,
             ),
             WorkItem(person_id=person.id, queue="unread", tape_id=tape, put_on_at=NOW),
             WorkItem(person_id=person.id, queue="unidentified", image_id=one, put_on_at=NOW),

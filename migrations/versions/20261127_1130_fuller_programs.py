@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 from server.store import search
 
 revision = "fuller_programs"
-down_revision = "last_reports"
+down_revision = "rights_and_access"
 branch_labels = None
 depends_on = None
 
@@ -119,12 +119,9 @@ def widen_programs() -> None:
         op.add_column("program", listed(column))
     for column in ("memory", "instructions", "faults"):
         op.add_column("program", text(column))
-    with op.batch_alter_table("program") as program:
-        program.add_column(sa.Column("merged_into_id", sa.Integer(), nullable=True))
-        program.add_column(sa.Column("withdrawn_at", sa.DateTime(timezone=True), nullable=True))
-        program.create_foreign_key(
-            op.f("fk_program_merged_into_id_program"), "program", ["merged_into_id"], ["id"]
-        )
+    # No reference to its own table: SQLite would write the table anew, and lose its triggers.
+    op.add_column("program", sa.Column("merged_into_id", sa.Integer(), nullable=True))
+    op.add_column("program", sa.Column("withdrawn_at", sa.DateTime(timezone=True), nullable=True))
     op.create_index(op.f("ix_program_merged_into_id"), "program", ["merged_into_id"])
     for column in ("instructions", "faults"):
         op.add_column("version", text(column))
@@ -259,10 +256,8 @@ def downgrade() -> None:
     for column in ("updated_at", "revision", "faults", "instructions"):
         op.drop_column("version", column)
     op.drop_index(op.f("ix_program_merged_into_id"), "program")
-    with op.batch_alter_table("program") as program:
-        program.drop_constraint(op.f("fk_program_merged_into_id_program"), type_="foreignkey")
-        program.drop_column("withdrawn_at")
-        program.drop_column("merged_into_id")
+    op.drop_column("program", "withdrawn_at")
+    op.drop_column("program", "merged_into_id")
     for column in ("faults", "instructions", "memory"):
         op.drop_column("program", column)
     for column in ("attributions", "peripherals", "variant_titles"):
