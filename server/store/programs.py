@@ -1,15 +1,10 @@
 """What tapes carry: programs, how they are linked, and the exact contents each has had."""
 
 from datetime import datetime
-<<<<<<< HEAD
-from typing import Any
+from typing import Any, Final
 
-from sqlalchemy import JSON, CheckConstraint, UniqueConstraint, text
+from sqlalchemy import JSON, CheckConstraint, Index, UniqueConstraint, text
 from sqlalchemy.dialects.postgresql import JSONB
-=======
-from typing import Final
-
-from sqlalchemy import Index, UniqueConstraint, text
 from sqlmodel import Field
 
 from server.store.row import Row, UtcDateTime
@@ -19,7 +14,6 @@ _EMPTY_LIST = {"server_default": "[]"}
 _LIST: Any = JSON().with_variant(JSONB(), "postgresql")
 """A list that may be compared, as a default must be."""
 _CLOSED: Final = text("access <> 'public'")
->>>>>>> main
 
 
 class Program(Row, table=True):
