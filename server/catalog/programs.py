@@ -181,7 +181,7 @@ def version_taken(label: str, sha256: str, error: IntegrityError) -> Conflict:
 
 
 def _matches(work: Work, query: ProgramQuery) -> list[ColumnElement[bool]]:
-    conditions = []
+    conditions: list[ColumnElement[bool]] = []
     if query.q:
         found = select(col(RecordText.object_id)).where(
             col(RecordText.kind) == "program", search.holds(work.session, RECORDS, query.q)

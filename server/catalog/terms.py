@@ -69,10 +69,24 @@ class NewTerm(Input):
     meaning: Text = ""
 
 
+class TermChange(Input):
+    """What to change of a word: only what is given.
+
+    A new `word` renames it; `merged_into` names a word that takes its place everywhere; one that
+    is `retired` stays where it stands, and is given to nothing new.
+    """
+
+    word: RequiredName | None = None
+    meaning: Text | None = None
+    merged_into: RequiredName | None = None
+    retired: bool | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class TermRecord:
     """A word: what it means, how many records use it, and what became of it."""
 
+    id: int
     word: str
     meaning: str
     uses: int

@@ -33,7 +33,7 @@ NEW_REPORT = {
 
 KINDS = [
     pytest.param("tapes", NEW_TAPE, {"place": "Cabinet 3"}, id="tapes"),
-    pytest.param("programs", NEW_PROGRAM, {"machine": "any of 8 bits"}, id="programs"),
+    pytest.param("programs", NEW_PROGRAM, {"machine": "8080 machine"}, id="programs"),
     pytest.param("condition-reports", NEW_REPORT, {"advice": "By hand."}, id="condition-reports"),
 ]
 
@@ -256,7 +256,7 @@ BODIES = {
     "/tapes/1978.12": {"place": "x"},
     "/tapes/1978.12/release": {"note": "x"},
     "/programs": NEW_PROGRAM,
-    "/programs/1": {"machine": "x"},
+    "/programs/1": {"memory": "x"},
     "/programs/1/versions": {"label": "x", "sha256": SHA},
     "/merged-readings": {"readings": [1, 2]},
     "/merged-readings/1/settlements": {"column": 0, "ruling": "no-frame", "note": "x"},
