@@ -30,6 +30,7 @@ from server.web import (
     tape_forms,
     tapes,
     upload,
+    vocabularies,
     vouching,
     work,
 )
@@ -60,6 +61,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     upload.router,
     accounts.router,
     queues.router,
+    vocabularies.router,
     work.router,
     help.router,
 )
