@@ -32,7 +32,7 @@ from server.catalog.merging_values import NewMerge
 from server.catalog.program_values import NewProgram, NewVersion, VersionRecord
 from server.catalog.punching_values import Punched, ReadBackFile
 from server.catalog.queues import queue_of
-from server.catalog.tape_values import NewTape
+from server.catalog.tape_values import NewTape, TapeChange
 from server.catalog.terms import NewTerm, Vocabulary
 from server.catalog.work import COMMAND, Work, unit_of_work
 from server.checkout import SEED_DATA
@@ -116,12 +116,19 @@ class _Loading:
         for report in library["report"]:
             values = {name: value for name, value in report.items() if name != "by"}
             condition.log(self._as(report["by"]), NewReport.of(values))
+        for each in library["rights"]:
+            self._settle_rights(each)
         for sheet in library["load_sheet"]:
             self._write_sheet(sheet)
         for each in library["punching"]:
             self._punch(each)
         for each in library["own_list"]:
             self._take_on(each)
+
+    def _settle_rights(self, entry: Entry) -> None:
+        values = {name: value for name, value in entry.items() if name not in ("by", "tapes")}
+        for number in entry["tapes"]:
+            tapes.change(self._as(entry["by"]), number, TapeChange.of(values))
 
     def _take_on(self, entry: Entry) -> None:
         work = self._as(entry["by"])

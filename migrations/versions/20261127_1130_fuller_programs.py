@@ -35,7 +35,7 @@ OCCASIONS = {
     "DELETE": "id = old.tape_id",
 }
 
-COLOURS = ("white", "cream", "yellow", "pink", "green", "blue", "grey", "buff", "black")
+COLOURS = ("white", "cream", "yellow", "pink", "green", "blue", "grey", "buff", "black", "silver")
 
 WORDS = {
     "language": {
@@ -82,13 +82,13 @@ WORDS = {
         "unknown": "Nobody has looked.",
     },
     "colour": dict.fromkeys(
-        ("white", "cream", "yellow", "pink", "green", "blue", "grey", "buff", "black"), ""
+        ("white", "cream", "yellow", "pink", "green", "blue", "grey", "buff", "black", "silver"), ""
     ),
 }
 """The words to begin with (common practice, no source); those in use already come to them."""
 
 IN_USE = {"language": ("program", "language"), "machine": ("program", "machine")}
-IN_USE["medium"] = ("tape", "medium")
+IN_USE |= {"medium": ("tape", "medium"), "colour": ("tape", "colour")}
 
 
 def on_sqlite() -> bool:

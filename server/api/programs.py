@@ -32,6 +32,7 @@ from server.catalog.program_values import (
     ProgramQuery,
 )
 from server.catalog.records import VerifiedBy
+from server.catalog.vocabulary import Access
 from server.inspection import Fields
 from server.tape.findings import CheckStatus
 
@@ -103,7 +104,10 @@ class ProgramOut(Revised):
     attributions: list[AttributionOut] = Field(
         description="Notes on who wrote it and where it comes from, each with how sure it is."
     )
-    rights: str = Field(description="Who may do what with it.")
+    rights: str = Field(description="Who may do what with it, in words.")
+    rights_uri: str = Field(description="Statement of RightsStatements.org, by its address.")
+    licence: str = Field(description="SPDX licence expression.")
+    access: Access = Field(description="Who may see it.")
     created: datetime = Field(description="When the record was made, in UTC.")
     changed: datetime = Field(description="When the record was last changed, in UTC.")
     links: list[LinkOut] = Field(description="How it stands to other programs.")

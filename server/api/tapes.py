@@ -25,7 +25,7 @@ from server.api.revisions import (
 from server.catalog import condition, tapes
 from server.catalog.records import VerifiedBy
 from server.catalog.tape_values import NewTape, TapeChange, TapeQuery
-from server.catalog.vocabulary import Condition, Hazard, Medium
+from server.catalog.vocabulary import Access, Acquired, Condition, Hazard, TapeForm
 from server.inspection import Fields
 from server.tape.findings import CheckStatus
 
@@ -47,7 +47,7 @@ class TapeRowOut(Fields):
     condition: Condition = Field(description="How the tape stands.")
     quarantined: bool = Field(description="Whether it is held apart and must not be handled.")
     loader_requirement: str = Field(description="What the machine needs before it reads it.")
-    medium: Medium = Field(description="What it is made of.")
+    medium: str = Field(description="What it is made of.")
     levels: int | None = Field(description="Code holes across the tape.")
     place: str = Field(description="Where it is kept.")
     sha256: str | None = Field(description="Name of its newest image.")
@@ -71,7 +71,7 @@ class TapeOut(Revised):
     program: int | None = Field(description="Number of the program that it carries, or null.")
     program_title: str | None = Field(description="Title of that program.")
     origin: str = Field(description="Where it came from.")
-    medium: Medium = Field(description="What it is made of.")
+    medium: str = Field(description="What it is made of.")
     levels: int | None = Field(description="Code holes across the tape.")
     width_mm: float | None = Field(description="Nominal width, in millimetres.")
     condition: Condition = Field(description="How the tape stands.")
@@ -87,6 +87,21 @@ class TapeOut(Revised):
     image: TapeImageOut | None = Field(description="Its newest image, or null.")
     readings: list[ReadingOut] = Field(description="Every reading of the tape.")
     punching: int | None = Field(description="The punching that made it, if it is a copy, or null.")
+    colour: str = Field(description="Colour of the material.")
+    form: TapeForm = Field(description="How it is kept together; empty where nobody said.")
+    core: str = Field(description="What a roll is wound on.")
+    measured_width_mm: float | None = Field(description="Width as measured, in millimetres.")
+    measured_length_m: float | None = Field(description="Length as measured, in metres.")
+    mismeasured: list[str] = Field(description="Where that does not fit its image or its levels.")
+    inscriptions: str = Field(description="Labels and handwriting, as they stand on it.")
+    acquired_from: str | None = Field(description="From whom; null for visitors.")
+    acquired_on: str | None = Field(description="When it came, as in ISO 8601-2.")
+    acquired_how: Acquired = Field(description="How it came; empty where nobody said.")
+    acquisition_note: str | None = Field(description="Private notes; null but for archivists.")
+    rights_uri: str = Field(description="Statement of RightsStatements.org, by its address.")
+    licence: str = Field(description="SPDX licence expression.")
+    rights_note: str = Field(description="What else is to be said of its rights.")
+    access: Access = Field(description="Who may see it.")
 
 
 @router.get("", responses=responses("invalid"))

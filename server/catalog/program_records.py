@@ -15,6 +15,7 @@ from server.catalog.program_values import (
     VersionRecord,
 )
 from server.catalog.records import TapeLink
+from server.catalog.vocabulary import Access
 from server.catalog.work import Work
 from server.store import search
 from server.store.images import Decoding, ImageRow
@@ -45,6 +46,9 @@ def record_of(work: Work, program: Program) -> ProgramRecord:
         links=_links(work, number),
         versions=_versions(work, number),
         tapes=_tapes(work, number),
+        rights_uri=program.rights_uri,
+        licence=program.licence,
+        access=Access(program.access),
     )
 
 

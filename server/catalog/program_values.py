@@ -9,7 +9,9 @@ from pydantic import Field
 
 from server.catalog.inputs import Input, Name, RequiredName, RequiredText, Sha256, Text
 from server.catalog.records import TapeLink, VerifiedBy
+from server.catalog.rights_values import Licence, RightsUri
 from server.catalog.tape_values import PageQuery, RecordNumber, Words
+from server.catalog.vocabulary import Access
 from server.tape.findings import CheckStatus
 
 
@@ -49,7 +51,7 @@ class DescribedProgram(Input):
 
     `language`, `machine` and `peripherals` are words of the vocabularies; `memory` says how much
     the program needs, as its people counted it; `instructions` how it is used, `faults` what is
-    known to be wrong with it, `rights` who may do what with it, or gives a URI.
+    known to be wrong with it, `rights` in words who may do what with it.
     """
 
     variant_titles: Titles = ()
@@ -62,6 +64,9 @@ class DescribedProgram(Input):
     faults: Text = ""
     attributions: Attributions = ()
     rights: Text = ""
+    rights_uri: RightsUri = ""
+    licence: Licence = ""
+    access: Access = Access.PUBLIC
 
 
 class NewProgram(DescribedProgram):
@@ -205,3 +210,6 @@ class ProgramRecord:
     links: tuple[LinkRecord, ...] = ()
     versions: tuple[VersionRecord, ...] = ()
     tapes: tuple[TapeLink, ...] = ()
+    rights_uri: str = ""
+    licence: str = ""
+    access: Access = Access.PUBLIC

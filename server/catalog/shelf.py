@@ -11,7 +11,7 @@ from sqlmodel import col
 from server.catalog import narrowing
 from server.catalog.narrowing import FIELDS, WORDS, AnySelect
 from server.catalog.tape_values import Sort, TapeQuery, TapeRow
-from server.catalog.vocabulary import Condition, Hazard, Medium
+from server.catalog.vocabulary import Condition, Hazard
 from server.store.images import ImageRow
 from server.store.kin import Kinship
 from server.store.programs import Program
@@ -117,7 +117,7 @@ def _row(
         condition=Condition(condition),
         quarantined=Hazard(hazard).quarantines,
         loader_requirement=loader_requirement,
-        medium=Medium(medium),
+        medium=medium,
         levels=levels,
         place=place,
         sha256=sha256,

@@ -121,7 +121,7 @@ USES: Final[Mapping[Vocabulary, tuple[Use, ...]]] = MappingProxyType(
             _Column(ObjectKind.TAPE, Tape, "accession_number", "medium"),
             _Column(ObjectKind.PUNCHING, Punching, "id", "medium"),
         ),
-        Vocabulary.COLOUR: (),
+        Vocabulary.COLOUR: (_Column(ObjectKind.TAPE, Tape, "accession_number", "colour"),),
     }
 )
 """The fields that hold the words of each vocabulary."""

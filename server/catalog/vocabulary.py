@@ -21,6 +21,44 @@ class Medium(StrEnum):
     UNKNOWN = "unknown"
 
 
+class TapeForm(StrEnum):
+    """How a tape is kept together; empty where nobody said."""
+
+    UNKNOWN = ""
+    ROLL = "roll"
+    FANFOLD = "fanfold"
+    STRIP = "loose strip"
+
+
+class Acquired(StrEnum):
+    """How a tape came to the collection; empty where nobody said."""
+
+    UNKNOWN = ""
+    GIFT = "gift"
+    BEQUEST = "bequest"
+    PURCHASE = "purchase"
+    EXCHANGE = "exchange"
+    TRANSFER = "transfer"
+    FOUND = "found in the collection"
+    MADE = "made here"
+
+
+class Access(StrEnum):
+    """Who may see a record, from the most open to the least."""
+
+    PUBLIC = "public"
+    """Everybody."""
+    MEMBERS = "members"
+    """People who are signed in."""
+    RESTRICTED = "restricted"
+    """Archivists and administrators."""
+
+    @property
+    def shut(self) -> int:
+        """How far it is closed: 0 for what everybody sees."""
+        return tuple(Access).index(self)
+
+
 class Condition(StrEnum):
     """How a tape stands, from best to worst; the newest report on it says which."""
 

@@ -75,6 +75,14 @@ class PreparingPage(PageContext):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class RightsPage(PageContext):
+    """Who sees what, what statements of rights say, and what becomes of a tape that leaves."""
+
+    template: ClassVar[str] = "pages/help/rights.html"
+    title: str = "Rights, access and what leaves"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class DigestsPage(PageContext):
     """How to see that a file is the right one."""
 
@@ -118,6 +126,7 @@ FIXED = {
     "/load-sheets": LoadSheetsPage(),
     "/merging": MergingPage(),
     "/preparing": PreparingPage(),
+    "/rights": RightsPage(),
     "/digests": DigestsPage(),
     "/problems": ProblemsPage(),
     "/cautions": CautionsPage(),

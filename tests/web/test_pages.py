@@ -33,6 +33,9 @@ OPEN = [
     "/programs",
     "/programs?q=nothing",
     "/programs/{program}",
+    "/programs?language=BASIC",
+    "/vocabularies",
+    "/vocabularies/medium",
     "/search",
     "/search?q=KITE",
     "/search?q=k&kind=listing&format=text",
@@ -81,6 +84,8 @@ FOR_ARCHIVISTS = [
     "/condition-reports/{report}/edit",
     "/programs/new",
     "/programs/{program}/edit",
+    "/vocabularies/medium/words/1",
+    "/vocabularies/language/words/1",
     "/images/{damaged}/proof-read",
     "/images/{damaged}/version",
 ]
