@@ -50,7 +50,7 @@ class VocabularyOut(Fields):
     words: list[WordOut] = Field(description="Its words.")
 
 
-@router.get("")
+@router.get("", responses=responses())
 def list_vocabularies(caller: CallerDep) -> list[VocabularyOut]:
     """All vocabularies with their words."""
     with caller.reading() as work:

@@ -61,7 +61,7 @@ class _Column:
             .where(col(self._column) != "")
             .group_by(col(self._column))
         )
-        return dict(rows.tuples().all())
+        return {str(word): int(count) for word, count in rows}
 
     def put(
         self, work: Work, old: str, new: str, only: Collection[str] | None

@@ -84,7 +84,6 @@ FOR_ARCHIVISTS = [
     "/condition-reports/{report}/edit",
     "/programs/new",
     "/programs/{program}/edit",
-    "/vocabularies/medium/words/1",
     "/vocabularies/language/words/1",
     "/images/{damaged}/proof-read",
     "/images/{damaged}/version",

@@ -33,6 +33,7 @@ from server.web import (
     tape_forms,
     tapes,
     upload,
+    vocabularies,
     vouching,
     work,
 )
@@ -43,6 +44,7 @@ MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
     vouching, work, labels, load_sheets, punching_steps, punchings, queues,
+    vocabularies,
 )  # fmt: skip
 
 PAGES = sorted(
