@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 from sqlalchemy import or_, select
 from sqlmodel import col
 
-from server.catalog import verification
+from server.catalog import handling, verification
 from server.catalog.held import known
 from server.catalog.program_values import (
     Attribution,
@@ -164,9 +164,9 @@ def _versions(work: Work, program_id: int) -> tuple[VersionRecord, ...]:
 
 
 def _tapes(work: Work, program_id: int) -> tuple[TapeLink, ...]:
-    rows = work.session.execute(
-        select(col(Tape.accession_number), col(Tape.title))
-        .where(col(Tape.program_id) == program_id)
-        .order_by(col(Tape.accession_key))
+    tapes = work.session.scalars(
+        select(Tape).where(col(Tape.program_id) == program_id).order_by(col(Tape.accession_key))
     )
-    return tuple(TapeLink(number, title) for number, title in rows)
+    return tuple(
+        TapeLink(each.accession_number, each.title, handling.do_not_run(each)) for each in tapes
+    )

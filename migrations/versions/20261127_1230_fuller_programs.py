@@ -16,18 +16,32 @@ from sqlalchemy.orm import Session
 from server.store import search
 
 revision = "fuller_programs"
-down_revision = "rights_and_access"
+down_revision = "places"
 branch_labels = None
 depends_on = None
 
 LISTS = sa.JSON().with_variant(JSONB(), "postgresql")
 
-LAST = """
+FOLLOW = {
+    "to_tape": """
 UPDATE tape SET last_report = (
     SELECT max(checked_on) FROM condition_report
     WHERE condition_report.tape_id = tape.id {standing}
 ) WHERE {tapes};
-"""
+""",
+    "running": """
+UPDATE tape SET reported_unfit = coalesce((
+    SELECT CASE WHEN r.handling = 'do not run' OR r.state = 'unfit for a reader'
+        OR r.machine_readable = false THEN true ELSE false END
+    FROM condition_report r WHERE r.tape_id = tape.id {standing}
+    ORDER BY r.checked_on DESC, r.id DESC LIMIT 1
+), false), next_check = (
+    SELECT r.next_check FROM condition_report r WHERE r.tape_id = tape.id {standing}
+    ORDER BY r.checked_on DESC, r.id DESC LIMIT 1
+) WHERE {tapes};
+""",
+}
+"""What tapes repeat of their reports; none of those that were taken back."""
 
 OCCASIONS = {
     "INSERT": "id = new.tape_id",
@@ -187,22 +201,26 @@ def keep_reports() -> None:
         "condition_report",
         sa.Column("withdrawn_at", sa.DateTime(timezone=True), nullable=True),
     )
-    set_triggers("AND condition_report.withdrawn_at IS NULL")
+    set_triggers("AND withdrawn_at IS NULL")
 
 
 def set_triggers(standing: str) -> None:
-    """Let tapes know the day of the newest report that stands, or of the newest at all."""
+    """Let tapes follow the newest report that is `standing`, or the newest of all."""
     for change, tapes in OCCASIONS.items():
-        name = f"tr_condition_report_to_tape_on_{change.lower()}"
-        body = LAST.format(standing=standing, tapes=tapes)
-        if on_sqlite():
-            op.execute(f"DROP TRIGGER {name}")
-            op.execute(f"CREATE TRIGGER {name} AFTER {change} ON condition_report BEGIN {body} END")
-        else:
-            op.execute(
-                f"CREATE OR REPLACE FUNCTION feedhole_{name}() RETURNS trigger LANGUAGE plpgsql AS"
-                f" $$ BEGIN {body} RETURN NULL; END $$"
-            )
+        for what, rule in FOLLOW.items():
+            name = f"tr_condition_report_{what}_on_{change.lower()}"
+            set_trigger(name, change, rule.format(standing=standing, tapes=tapes))
+
+
+def set_trigger(name: str, change: str, body: str) -> None:
+    if on_sqlite():
+        op.execute(f"DROP TRIGGER {name}")
+        op.execute(f"CREATE TRIGGER {name} AFTER {change} ON condition_report BEGIN {body} END")
+    else:
+        op.execute(
+            f"CREATE OR REPLACE FUNCTION feedhole_{name}() RETURNS trigger LANGUAGE plpgsql AS"
+            f" $$ BEGIN {body} RETURN NULL; END $$"
+        )
 
 
 def fill_terms(session: Session) -> None:
