@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "invited_people"
-down_revision = "condition_in_full"
+down_revision = "fuller_programs"
 branch_labels = None
 depends_on = None
 

@@ -11,6 +11,7 @@ from server.catalog import (
     events,
     images,
     merged,
+    movements,
     own_list,
     punching,
     running,
@@ -20,6 +21,7 @@ from server.catalog.condition_values import ReportRecord
 from server.catalog.events import EventRecord, ObjectKind
 from server.catalog.merging_values import MergedRow
 from server.catalog.own_list import Part
+from server.catalog.place_values import Whereabouts
 from server.catalog.punching_values import PunchingRow
 from server.catalog.queues import About
 from server.catalog.records import ImageRecord, KinRecord
@@ -67,6 +69,7 @@ class TapePage(PageContext):
     running: Running
     punched_from: PunchingRow | None
     to_do: tuple[Part, ...]
+    whereabouts: Whereabouts
 
     @classmethod
     def of(cls, work: Work, number: str, rate: str, report_years: int) -> "TapePage":
@@ -87,6 +90,7 @@ class TapePage(PageContext):
             running=running.of(work, number),
             punched_from=punching.of_tape(work, number),
             to_do=to_do(work, About.TAPE, number, report_years),
+            whereabouts=movements.of(work, number),
         )
 
 
