@@ -10,16 +10,25 @@ from server.store.load_sheets import LoadSheet, LoadSheetText
 from server.store.loaded import LoadedRun
 from server.store.loans import Loan, TapeRequest
 from server.store.merging import MergedReading, MergedSource
-from server.store.people import ApiToken, Person, SignIn, SignInFailure
+from server.store.people import (
+    ApiToken,
+    Invitation,
+    Passkey,
+    PasskeyChallenge,
+    Person,
+    SignIn,
+    SignInFailure,
+)
 from server.store.photos import Photo, PhotoFile
 from server.store.places import Movement, Place, Whereabouts
-from server.store.programs import Program, Version
+from server.store.programs import Program, ProgramLink, Version
 from server.store.punching import Punching, ReadBack
 from server.store.rights import ClosedImage, Deaccession, NumberGiven
 from server.store.row import Row
 from server.store.shelf_checks import ShelfCheck, ShelfCheckItem
 from server.store.spelling import Spelling, SpellingRun
 from server.store.tapes import Tape
+from server.store.terms import Term
 from server.store.texts import ListingText, RecordText
 from server.store.verification import Verification
 from server.store.work_items import WorkItem
@@ -37,6 +46,7 @@ __all__ = [
     "FamilyDecision",
     "Fingerprint",
     "ImageRow",
+    "Invitation",
     "Kinship",
     "ListingText",
     "LoadSheet",
@@ -48,11 +58,14 @@ __all__ = [
     "Movement",
     "NormalFormRow",
     "NumberGiven",
+    "Passkey",
+    "PasskeyChallenge",
     "Person",
     "Photo",
     "PhotoFile",
     "Place",
     "Program",
+    "ProgramLink",
     "Punching",
     "ReadBack",
     "Reading",
@@ -67,6 +80,7 @@ __all__ = [
     "SpellingRun",
     "Tape",
     "TapeRequest",
+    "Term",
     "Verification",
     "Version",
     "Whereabouts",

@@ -12,7 +12,6 @@ from server.store.listings import pack_listing
 from server.store.loaded import index_frames, index_memory
 from server.store.search import RANKS, index_listing, index_record
 from server.store.tables import (
-    ApiToken,
     ClosedImage,
     ConditionReport,
     Deaccession,
@@ -27,22 +26,22 @@ from server.store.tables import (
     MergedReading,
     MergedSource,
     NormalFormRow,
-    Person,
     Photo,
     PhotoFile,
     Program,
+    ProgramLink,
     Punching,
     ReadBack,
     Reading,
     RunPermission,
-    SignIn,
-    SignInFailure,
     Tape,
+    Term,
     Verification,
     Version,
     WorkItem,
 )
 from server.tape.listing import Line, Listing
+from tests.store.people_rows import add_person
 from tests.store.place_rows import add_loan, add_places
 
 HEX = ":0401000001020304F1\r\n:00000001FF\r\n"
@@ -132,7 +131,7 @@ def add_program(session: Session, title: str, **facts: Any) -> int:
 
 
 def _index(session: Session, kind: str, object_id: int, row: Tape | Program) -> None:
-    fields = {field: getattr(row, field) for of, field in RANKS if of == kind}
+    fields = {field: getattr(row, field, "") for of, field in RANKS if of == kind}
     index_record(session, kind, object_id, fields)
 
 
@@ -229,35 +228,12 @@ def _photo_file(session: Session) -> int:
 
 def add_one_of_each(session: Session) -> None:
     """At least one row in every table."""
-    person = Person(
-        name="ada",
-        display_name="Ada",
-        role="archivist",
-        password_hash="x",
-        created_at=NOW,
-        password_changed_at=NOW,
-    )
-    session.add(person)
-    session.flush()
+    person = add_person(session)
     assert person.id is not None
-    session.add_all(
-        (
-            SignIn(
-                person_id=person.id,
-                token_hash="t",
-                csrf_token="c",
-                created_at=NOW,
-                seen_at=NOW,
-                idle_expires_at=NOW,
-                expires_at=NOW,
-            ),
-            ApiToken(person_id=person.id, label="reader", token_hash="t", created_at=NOW),
-            SignInFailure(name_hash="n", failures=1, last_at=NOW),
-        )
-    )
     one, two = (add_image(session, f"10 PRINT {n}\n20 END\n") for n in (1, 2))
     names = session.scalars(select(col(ImageRow.sha256)).order_by(col(ImageRow.id))).all()
     program = add_program(session, "Counting", description="Counts.")
+    older = add_program(session, "Tallying")
     tape = add_tape(session, "2026.1", "Counting", program_id=program, levels=8)
     readings = [add_reading(session, one, tape) for _ in range(3)]
     add_merged(session, readings[2], readings[:2])
@@ -267,6 +243,7 @@ def add_one_of_each(session: Session) -> None:
     index_memory(session, three, {0x100: b"\1\2\3\4"})
     version = Version(program_id=program, image_id=one, label="first", created_at=NOW)
     session.add(version)
+    index_record(session, "program", program, {"details": "version first"})
     session.flush()
     sheets = (
         LoadSheet(version_id=version.id, updated_at=NOW),
@@ -303,6 +280,14 @@ def add_one_of_each(session: Session) -> None:
                 other_sha256=names[1],
                 made_at=NOW,
                 made_by_id=person.id,
+            ),
+            ProgramLink(program_id=program, kind="continues", other_id=older, made_at=NOW),
+            Term(
+                vocabulary="language",
+                word="Ourtran",
+                folded="ourtran",
+                created_at=NOW,
+                updated_at=NOW,
             ),
             RunPermission(
                 tape_id=tape, granted_at=NOW, valid_until=NOW, reason="The only copy, by hand."

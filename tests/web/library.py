@@ -14,6 +14,7 @@ from server.catalog import (
     people,
     place_records,
     programs,
+    shelf_checks,
     tape_requests,
     tapes,
 )
@@ -68,6 +69,7 @@ class Library:
     place: int
     loan: int
     request: int
+    check: int
 
 
 def build(path: Path) -> Library:
@@ -97,6 +99,7 @@ def build(path: Path) -> Library:
         soon = work.now.date() + timedelta(days=9)
         new = NewLoan(tape="1979.2", borrower="A school", purpose="To show", due_on=soon)
         loan = loans.propose(work, new).id
+        check = shelf_checks.begin(work, place).id
         wanted = NewRequest(program=program.id, wanted_on=soon, purpose="The open day")
         request = tape_requests.ask(work, wanted).id
     report = _report(engine)
@@ -110,6 +113,7 @@ def build(path: Path) -> Library:
         place=place,
         loan=loan,
         request=request,
+        check=check,
         **names,
         **punchings,
     )

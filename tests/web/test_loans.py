@@ -14,8 +14,9 @@ def proposed(client, number=TAPE, **others):
 
 
 def step(client, loan, name, **fields):
-    revision = re.search(r'name="revision" value="(\d+)"', client.get(loan).text)[1]
-    return client.fill_in(f"{loan}/{name}", seen_at=loan, **({"revision": revision} | fields))
+    found = re.search(r'name="revision" value="(\d+)"', client.get(loan).text)
+    assert found
+    return client.fill_in(f"{loan}/{name}", seen_at=loan, **({"revision": found[1]} | fields))
 
 
 def test_a_loan_is_proposed_approved_given_out_and_taken_back(volunteer, archivist, visitor):

@@ -33,6 +33,9 @@ OPEN = [
     "/programs",
     "/programs?q=nothing",
     "/programs/{program}",
+    "/programs?language=BASIC",
+    "/vocabularies",
+    "/vocabularies/medium",
     "/search",
     "/search?q=KITE",
     "/search?q=k&kind=listing&format=text",
@@ -94,11 +97,15 @@ FOR_VOLUNTEERS = [
     "/requests/new?tape=1979.6",
     "/requests/new?program={program}",
     "/requests/{request}",
+    "/shelf-checks",
+    "/shelf-checks?place={place}",
+    "/shelf-checks/{check}",
 ]
 FOR_ARCHIVISTS = [
     "/condition-reports/{report}/edit",
     "/programs/new",
     "/programs/{program}/edit",
+    "/vocabularies/language/words/1",
     "/images/{damaged}/proof-read",
     "/images/{damaged}/version",
 ]

@@ -24,6 +24,7 @@ from server.web import (
     merged,
     merging,
     moving,
+    people,
     places,
     preparing,
     programs,
@@ -32,11 +33,13 @@ from server.web import (
     queues,
     search,
     search_more,
+    shelf_checks,
     strips,
     tape_forms,
     tape_requests,
     tapes,
     upload,
+    vocabularies,
     vouching,
     work,
 )
@@ -46,8 +49,8 @@ from server.web.render import environment
 MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
-    vouching, work, labels, load_sheets, punching_steps, punchings, queues, moving, places, loans,
-    tape_requests,
+    vouching, work, people, labels, load_sheets, punching_steps, punchings, queues, moving, places,
+    vocabularies, loans, tape_requests, shelf_checks,
 )  # fmt: skip
 
 PAGES = sorted(

@@ -13,7 +13,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "loans"
-down_revision = "places"
+down_revision = "invited_people"
 branch_labels = None
 depends_on = None
 
