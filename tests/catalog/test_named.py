@@ -17,6 +17,8 @@ from server.catalog.vocabulary import Condition
 from server.catalog.work import COMMAND, VISITOR, Actor, Role, unit_of_work
 from tests import factories
 
+pytestmark = pytest.mark.usefixtures("quick_hashes")
+
 
 @pytest.fixture
 def ada(engine: Engine) -> Actor:
