@@ -7,9 +7,9 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
 from server.catalog import changes, events, verification
-from server.catalog.errors import Conflict
+from server.catalog.errors import Conflict, Invalid
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.held import image_id_of, known, program_of
+from server.catalog.held import access_of, image_id_of, known, program_of
 from server.catalog.program_values import (
     NewProgram,
     NewVersion,
@@ -112,12 +112,15 @@ def add_version(work: Work, program_id: int, new: NewVersion) -> ProgramRecord:
     Raises:
         NotFound: there is no such program, or the image is not held.
         Conflict: the program has a version of that label, or from that image.
+        Invalid: the image is more closed than the program, and would be opened by it.
     """
     work.actor.require(Role.ARCHIVIST)
     program = program_of(work, program_id)
+    image_id = image_id_of(work, new.sha256)
+    _require_as_closed(work, program, image_id)
     version = Version(
         program_id=program_id,
-        image_id=image_id_of(work, new.sha256),
+        image_id=image_id,
         label=new.label,
         note=new.note,
         created_at=work.now,
@@ -134,6 +137,18 @@ def add_version(work: Work, program_id: int, new: NewVersion) -> ProgramRecord:
         work, EventType.MODIFICATION, ObjectKind.PROGRAM, program_id, detail=detail, facts=facts
     )
     return _record(work, program)
+
+
+def _require_as_closed(work: Work, program: Program, image_id: int) -> None:
+    image = access_of(work, image_id)
+    if image.shut > Access(program.access).shut:
+        raise Invalid(
+            f"The image is {image}, the program {program.access}: as its version the image would"
+            " be as open as the program.",
+            where="sha256",
+            mend=f"Make the program {image} first, or open the tape of the image.",
+            fields={"sha256": f"it is {image}, the program {program.access}"},
+        )
 
 
 def _version_taken(new: NewVersion, error: IntegrityError) -> Conflict:
