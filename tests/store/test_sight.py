@@ -78,7 +78,8 @@ def test_parts_of_a_question_leave_it_out(visitor: Session):
     assert visitor.scalar(select(literal(1)).where(exists().where(closed))) is None
     assert visitor.scalar(select(literal(1)).where(literal(2).in_(select(col(Tape.id))))) is None
     assert visitor.scalars(both).all() == [1, 1]
-    assert visitor.scalars(select(both.subquery().c.id)).all() == [1, 1]
+    counted = select(func.count()).select_from(both.subquery())
+    assert visitor.scalar(counted) == 2
 
 
 def test_tape_of_a_closed_program_is_shown_without_it(shelf: Engine):
@@ -88,7 +89,9 @@ def test_tape_of_a_closed_program_is_shown_without_it(shelf: Engine):
         Program, col(Program.id) == col(Tape.program_id)
     )
     with Session(sight.limited(shelf, OPEN)) as session:
-        assert [tuple(row) for row in session.execute(asked)] == [("Tape 1", None)]
+        row = session.execute(asked).one()
+    assert row[0] == "Tape 1"
+    assert row[1] is None
 
 
 def test_question_to_a_table_that_passes_its_class_by_is_not_answered(visitor: Session):
