@@ -41,6 +41,10 @@ class EventType(StrEnum):
     MERGING = "merging"
     SETTLEMENT = "settlement by eye"
     OWN_LIST = "own list"
+    MOVEMENT = "movement"
+    RUNNING = "permission to run"
+    IMAGING = "imaging"
+    DELETION = "deletion"
 
 
 LOCAL = frozenset(
@@ -53,6 +57,8 @@ LOCAL = frozenset(
         EventType.MERGING,
         EventType.SETTLEMENT,
         EventType.OWN_LIST,
+        EventType.MOVEMENT,
+        EventType.RUNNING,
     }
 )
 
@@ -66,6 +72,8 @@ class ObjectKind(StrEnum):
     REPORT = "condition-report"
     PERSON = "person"
     PUNCHING = "punching"
+    PLACE = "place"
+    PHOTO = "photo"
     LIBRARY = "library"
     """All of it; the key is always `WHOLE`."""
 

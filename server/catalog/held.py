@@ -7,7 +7,7 @@ from sqlalchemy import bindparam, select
 from sqlmodel import col
 
 from server.catalog.errors import NotFound
-from server.catalog.vocabulary import Access
+from server.catalog.vocabulary import Access, forbids_running
 from server.catalog.work import Work
 from server.store.images import ImageRow, Reading
 from server.store.programs import Program, Version
@@ -19,10 +19,11 @@ SHORT_DIGEST = 12
 
 
 class Title(NamedTuple):
-    """What to call an image, and the accession number of its first tape."""
+    """What to call an image, and the accession number of its first tape, and if that may be run."""
 
     title: str
     accession: str | None
+    do_not_run: bool = False
 
 
 def image_id_of(work: Work, sha256: str) -> int:
@@ -92,11 +93,13 @@ def titles(work: Work, image_ids: Collection[int]) -> dict[int, Title]:
     """What to call each image: by its tape, else by its program, else by its file."""
     named: dict[int, Title] = {}
     asked, connection = {"image_ids": sorted(image_ids)}, work.session.connection()
-    for image_id, sha256, file_name, number, title in connection.execute(_READ, asked):
+    rows = connection.execute(_READ, asked)
+    for image_id, sha256, file_name, number, title, condition, hazard, unfit in rows:
         best = title or file_name or f"image {sha256[:SHORT_DIGEST]}"
         image = known(image_id)
         if image not in named or (number and named[image].accession is None):
-            named[image] = Title(best, number)
+            barred = bool(number) and forbids_running(condition, hazard, unfit)
+            named[image] = Title(best, number, barred)
     for image_id, title, label in connection.execute(_VERSIONS, asked):
         if named[image_id].accession is None:
             named[image_id] = Title(f"{title}, {label}", None)
@@ -110,6 +113,9 @@ _READ = (
         col(Reading.file_name),
         col(Tape.accession_number),
         col(Tape.title),
+        col(Tape.condition),
+        col(Tape.hazard),
+        col(Tape.reported_unfit),
     )
     .outerjoin(Reading, col(Reading.image_id) == col(ImageRow.id))
     .outerjoin(Tape, col(Tape.id) == col(Reading.tape_id))

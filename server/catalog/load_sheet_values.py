@@ -98,6 +98,7 @@ class Copy:
     advice: str
     begins: int | None = None
     letters: str = ""
+    do_not_run: bool = False
 
     @property
     def quarantined(self) -> bool:

@@ -6,7 +6,7 @@ from sqlalchemy import ColumnElement, Select, SQLColumnExpression, func, select,
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
-from server.catalog import changes, events, verification
+from server.catalog import changes, events, handling, verification
 from server.catalog.errors import Conflict, Invalid
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import access_of, image_id_of, known, program_of
@@ -236,9 +236,9 @@ def _versions(work: Work, program_id: int) -> tuple[VersionRecord, ...]:
 
 
 def _tapes(work: Work, program_id: int) -> tuple[TapeLink, ...]:
-    rows = work.session.execute(
-        select(col(Tape.accession_number), col(Tape.title))
-        .where(col(Tape.program_id) == program_id)
-        .order_by(col(Tape.accession_key))
+    tapes = work.session.scalars(
+        select(Tape).where(col(Tape.program_id) == program_id).order_by(col(Tape.accession_key))
     )
-    return tuple(TapeLink(number, title) for number, title in rows)
+    return tuple(
+        TapeLink(each.accession_number, each.title, handling.do_not_run(each)) for each in tapes
+    )

@@ -8,6 +8,7 @@ from sqlmodel import col
 
 from server.catalog import read_back_words, verification
 from server.catalog.errors import NotFound
+from server.catalog.handling import do_not_run
 from server.catalog.held import known, may_be_id, titles
 from server.catalog.punching_values import (
     PunchingRecord,
@@ -66,7 +67,7 @@ def rows(
 ) -> tuple[PunchingRow, ...]:
     """The punchings that meet the condition, the newest first."""
     asked: Select[*tuple[Any, ...]] = (
-        select(Punching, col(ImageRow.sha256), col(Tape.accession_number), col(Person.display_name))
+        select(Punching, col(ImageRow.sha256), Tape, col(Person.display_name))
         .join(ImageRow, col(ImageRow.id) == col(Punching.image_id))
         .outerjoin(Tape, col(Tape.id) == col(Punching.tape_id))
         .outerjoin(Person, col(Person.id) == col(Punching.prepared_by_id))
@@ -87,10 +88,11 @@ def rows(
             status=Status(row.status),
             image=sha256,
             version=links.get(row.version_id),
-            tape=tape,
+            tape=tape.accession_number if tape else None,
             frames=row.size,
             prepared_at=row.prepared_at,
             prepared_by=name or COMMAND.name,
+            do_not_run=tape is not None and do_not_run(tape),
         )
         for row, sha256, tape, name in found
     )

@@ -104,7 +104,7 @@ class ReadBackRecord:
 
 @dataclass(frozen=True, slots=True)
 class PunchingRow:
-    """A punching in a list."""
+    """A punching in a list; `do_not_run` is about the tape that it made."""
 
     id: int
     title: str
@@ -117,6 +117,7 @@ class PunchingRow:
     frames: int
     prepared_at: datetime
     prepared_by: str
+    do_not_run: bool = False
 
 
 @dataclass(frozen=True, slots=True)

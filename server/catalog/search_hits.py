@@ -7,6 +7,7 @@ from sqlalchemy import bindparam, func, select
 from sqlmodel import col
 
 from server.catalog.excerpt import one_line, pieces
+from server.catalog.handling import do_not_run
 from server.catalog.held import known, titles
 from server.catalog.records import VerifiedBy
 from server.catalog.search_cursor import Place, Stage
@@ -94,6 +95,7 @@ class _Told:
             accession=record.accession_number,
             program=record.program_id,
             condition=Condition(record.condition),
+            do_not_run=do_not_run(record),
         )
 
     def of_digest(self, image_id: int) -> Iterator[Hit]:
@@ -155,7 +157,7 @@ class _Told:
         before: str | None = None,
         after: str | None = None,
     ) -> Hit:
-        title, accession = self._titles[image.id]
+        title, accession, barred = self._titles[image.id]
         return Hit(
             HitKind.LISTING,
             field,
@@ -169,6 +171,7 @@ class _Told:
             after=after,
             check_status=CheckStatus(image.check_status),
             verification=VerifiedBy(self._words[image.id]),
+            do_not_run=barred,
         )
 
 

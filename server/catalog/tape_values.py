@@ -20,6 +20,7 @@ from server.catalog.vocabulary import (
     Hazard,
     Medium,
     TapeForm,
+    forbids_running,
 )
 from server.tape import measured
 from server.tape.findings import CheckStatus
@@ -191,6 +192,7 @@ class TapeRow:
     verification: VerifiedBy
     condition: Condition
     quarantined: bool
+    do_not_run: bool
     loader_requirement: str
     medium: Medium
     levels: int | None
@@ -202,6 +204,8 @@ class TapeRow:
 @dataclass(frozen=True, slots=True)
 class TapeRecord:
     """A tape and all that is known about it; `image` is its newest.
+
+    `reported_unfit` is whether its newest condition report says not to run it.
 
     `punching` is the number of the punching that made it, where it is a copy of ours.
     `acquired_from` and `acquisition_note` are None for whom they are not meant.
@@ -226,6 +230,7 @@ class TapeRecord:
     image: ImageRecord | None
     readings: tuple[ReadingRecord, ...] = ()
     punching: int | None = None
+    reported_unfit: bool = False
     colour: str = ""
     form: TapeForm = TapeForm.UNKNOWN
     core: str = ""
@@ -240,6 +245,11 @@ class TapeRecord:
     licence: str = ""
     rights_note: str = ""
     access: Access = Access.PUBLIC
+
+    @property
+    def do_not_run(self) -> bool:
+        """Whether no reader may have the tape without an archivist's word."""
+        return forbids_running(self.condition, self.hazard, self.reported_unfit)
 
     @property
     def quarantined(self) -> bool:

@@ -6,7 +6,7 @@ from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
-from server.catalog import changes, events, facets, images, numbering, shelf
+from server.catalog import changes, events, facets, images, movements, numbering, shelf
 from server.catalog.errors import Invalid, NotFound
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import access_of, image_id_of, program_of, tape_of
@@ -53,15 +53,17 @@ def create(work: Work, new: NewTape) -> TapeRecord:
 
     Raises:
         NotAllowed: only an archivist says what is in `ARCHIVISTS_ONLY`.
-        Conflict: the accession number is taken, or was given before.
-        Invalid: there is no such program.
+        Conflict: the accession number is taken, or was given before, or its place is closed.
+        Invalid: there is no such program, or its place cannot be one.
     """
     work.actor.require(Role.VOLUNTEER)
     if any(getattr(new, name) != NewTape.model_fields[name].default for name in ARCHIVISTS_ONLY):
         work.actor.require(Role.ARCHIVIST)
     _require_program(work, new.program)
+    columns = _columns(new.model_dump())
+    place = columns.pop("place")
     tape = Tape(
-        **_columns(new.model_dump()),
+        **columns,
         hazard=Hazard.NONE,
         created_at=work.now,
         created_by_id=work.actor.person_id,
@@ -71,6 +73,7 @@ def create(work: Work, new: NewTape) -> TapeRecord:
     numbering.enter(work, tape)
     _index(work, tape)
     events.record(work, EventType.ACCESSION, ObjectKind.TAPE, tape.accession_number)
+    movements.enter(work, tape, place)
     return _record(work, tape)
 
 
@@ -83,19 +86,27 @@ def change(
         NotFound: there is none of that number.
         NotAllowed: only an archivist changes its number, moves it to another program, or says
             what is in `ARCHIVISTS_ONLY`.
-        Conflict: somebody else changed it meanwhile, or the new number is taken.
-        Invalid: there is no such program, or a report says in what condition the tape is.
+        Conflict: somebody else changed it meanwhile, the new number is taken, or it is lent.
+        Invalid: there is no such program, a report says in what condition the tape is, or what is
+            given as its place cannot be one.
     """
     work.actor.require(Role.VOLUNTEER)
     tape = tape_of(work, accession_number, to_change=True)
     changes.require_revision(tape, revision, tape.accession_number)
-    changed = changes.differing(tape, _columns(change.given()))
+    columns = _columns(change.given())
+    place = columns.pop("place", tape.place)
+    changed = changes.differing(tape, columns)
     _require_right_to(work, tape, changed)
     if "program_id" in changed:
         _require_program(work, changed["program_id"])
     if "condition" in changed:
         _require_unreported(work, tape)
+    before = tape.revision
     changes.apply(work, tape, changed, ObjectKind.TAPE, tape.accession_number)
+    if place != tape.place:
+        movements.write(work, tape, place)
+        # Moved and described in one change, it is one revision older.
+        tape.revision = min(tape.revision, before + 1)
     if "accession_number" in changed:
         _rename(work, tape, accession_number)
     _index(work, tape)
@@ -239,6 +250,7 @@ def _record(work: Work, tape: Tape) -> TapeRecord:
         punching=work.session.scalar(
             select(col(Punching.id)).where(col(Punching.tape_id) == tape.id)
         ),
+        reported_unfit=tape.reported_unfit,
         colour=tape.colour,
         form=TapeForm(tape.form),
         core=tape.core,

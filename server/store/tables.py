@@ -1,6 +1,6 @@
 """Every table, so that the metadata is whole wherever one of them is used."""
 
-from server.store.condition import ConditionReport
+from server.store.condition import ConditionReport, RunPermission
 from server.store.events import Event
 from server.store.families import FamilyDecision
 from server.store.forms import NormalFormRow
@@ -10,6 +10,8 @@ from server.store.load_sheets import LoadSheet, LoadSheetText
 from server.store.loaded import LoadedRun
 from server.store.merging import MergedReading, MergedSource
 from server.store.people import ApiToken, Person, SignIn, SignInFailure
+from server.store.photos import Photo, PhotoFile
+from server.store.places import Movement, Place, Whereabouts
 from server.store.programs import Program, Version
 from server.store.punching import Punching, ReadBack
 from server.store.rights import ClosedImage, Deaccession, NumberGiven
@@ -40,15 +42,20 @@ __all__ = [
     "LoadedRun",
     "MergedReading",
     "MergedSource",
+    "Movement",
     "NormalFormRow",
     "NumberGiven",
     "Person",
+    "Photo",
+    "PhotoFile",
+    "Place",
     "Program",
     "Punching",
     "ReadBack",
     "Reading",
     "RecordText",
     "Row",
+    "RunPermission",
     "SignIn",
     "SignInFailure",
     "Spelling",
@@ -56,5 +63,6 @@ __all__ = [
     "Tape",
     "Verification",
     "Version",
+    "Whereabouts",
     "WorkItem",
 ]

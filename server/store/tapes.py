@@ -4,7 +4,7 @@ import re
 from datetime import date, datetime
 from typing import Any, Final
 
-from sqlalchemy import CheckConstraint, Index, event, text
+from sqlalchemy import CheckConstraint, Index, event, false, text
 from sqlmodel import Field
 
 from server.store.row import BYTEWISE, Row, UtcDateTime
@@ -39,10 +39,10 @@ class Tape(Row, table=True):
     8; while `hazard` is not "none" the tape is held apart. `access` says who may see it. On
     `deaccessioned_on` it left the collection; the rest of that is in `deaccession`.
 
-    From `image_id` to `last_report`, the row repeats what the newest image read from the tape
-    says, and on which day its newest condition report was made, so that tapes are narrowed and
-    counted without a look at images and reports. Triggers of the database keep it current;
-    nothing else may write it.
+    From `image_id` to `next_check`, the row repeats what the newest image read from the tape
+    says, on which day its newest condition report was made, whether that says not to run it, and
+    when it is to be looked at next, so that tapes are narrowed and counted without a look at
+    images and reports. Triggers of the database keep it current; nothing else may write it.
     """
 
     __tablename__ = "tape"
@@ -81,6 +81,8 @@ class Tape(Row, table=True):
     loader: str | None = None
     verified: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
     last_report: date | None = Field(default=None, index=True)
+    reported_unfit: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
+    next_check: date | None = Field(default=None, index=True)
     colour: str = Field(default="", sa_column_kwargs=_EMPTY)
     form: str = Field(default="", sa_column_kwargs=_EMPTY)
     core: str = Field(default="", sa_column_kwargs=_EMPTY)

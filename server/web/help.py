@@ -119,6 +119,14 @@ class ProgramsDoorPage(PageContext):
     operations: tuple[Operation, ...]
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ConditionPage(PageContext):
+    """How a condition report is made, and what each word in it means."""
+
+    template: ClassVar[str] = "pages/help/condition.html"
+    title: str = "Condition reports"
+
+
 FIXED = {
     "": HelpPage(),
     "/words": WordsPage(),
@@ -130,6 +138,7 @@ FIXED = {
     "/digests": DigestsPage(),
     "/problems": ProblemsPage(),
     "/cautions": CautionsPage(),
+    "/condition": ConditionPage(),
 }
 """The pages that are the same for everybody."""
 

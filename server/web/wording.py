@@ -7,19 +7,23 @@ from typing import Any, Final
 from urllib.parse import urlencode
 
 from server.catalog.byte_values import ByteHit, BytePlace
+from server.catalog.defect_words import DEFECTS, DefectKind, Trait
 from server.catalog.rights_values import STATEMENTS
 from server.catalog.search_values import Hit
 from server.catalog.vocabulary import (
     Access,
     Acquired,
+    Action,
     Condition,
-    DefectKind,
+    DefectSeverity,
     Extent,
+    Handling,
     Hazard,
     Medium,
     Method,
     Reason,
     TapeForm,
+    Urgency,
 )
 from server.catalog.work import Role
 from server.delivery.words import (
@@ -218,8 +222,14 @@ GLOBALS: Final[dict[str, Any]] = {
     "ORIENTATION_WORDS": ORIENTATION_WORDS,
     "CONDITIONS": tuple(Condition),
     "FACET_LABELS": FACET_LABELS,
+    "ACTIONS": tuple(Action),
     "DEFECT_KINDS": tuple(DefectKind),
+    "DEFECT_TRAITS": tuple(Trait),
+    "DEFECT_WORDS": DEFECTS,
     "EXTENTS": tuple(Extent),
+    "HANDLINGS": tuple(Handling),
+    "SEVERITIES": tuple(DefectSeverity),
+    "URGENCIES": tuple(Urgency),
     "HAZARDS": tuple(Hazard),
     "LOADERS": tuple(Loader),
     "MEDIA": tuple(Medium),

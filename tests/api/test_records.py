@@ -40,9 +40,22 @@ NEW_REPORT = {
     "state": "worn",
     "reason": "entry",
     "method": "light table",
-    "defects": [{"kind": "torn edge", "severity": "slight", "position_mm": 120.5, "note": "left"}],
+    "defects": [
+        {
+            "kind": "torn edge",
+            "severity": "slight",
+            "extent": "one place",
+            "position_mm": 120.5,
+            "length_mm": 30.0,
+            "note": "left",
+        }
+    ],
     "machine_readable": True,
     "advice": "Let it run slowly.",
+    "handling": "no sprocket or pins",
+    "action": "punch a copy",
+    "urgency": "soon",
+    "next_check": "2027-05-04",
 }
 
 NOT_FOR_VISITORS = {"acquired_from", "acquisition_note"}
@@ -250,6 +263,8 @@ WRITES = [
     ("PATCH", "/tapes/1978.12"),
     ("PUT", f"/tapes/1978.12/images/{SHA}"),
     ("POST", "/tapes/1978.12/release"),
+    ("PUT", "/tapes/1978.12/running/permission"),
+    ("DELETE", "/tapes/1978.12/running/permission"),
     ("POST", "/programs"),
     ("PATCH", "/programs/1"),
     ("POST", "/programs/1/versions"),
@@ -272,6 +287,7 @@ BODIES = {
     "/tapes": NEW_TAPE,
     "/tapes/1978.12": {"place": "x"},
     "/tapes/1978.12/release": {"note": "x"},
+    "/tapes/1978.12/running/permission": {"reason": "x"},
     "/programs": NEW_PROGRAM,
     "/programs/1": {"machine": "x"},
     "/programs/1/versions": {"label": "x", "sha256": SHA},

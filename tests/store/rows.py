@@ -26,17 +26,23 @@ from server.store.tables import (
     LoadSheetText,
     MergedReading,
     MergedSource,
+    Movement,
     NormalFormRow,
     Person,
+    Photo,
+    PhotoFile,
+    Place,
     Program,
     Punching,
     ReadBack,
     Reading,
+    RunPermission,
     SignIn,
     SignInFailure,
     Tape,
     Verification,
     Version,
+    Whereabouts,
     WorkItem,
 )
 from server.tape.listing import Line, Listing
@@ -212,6 +218,31 @@ def add_read_back(session: Session, punching_id: int, **facts: Any) -> None:
     session.flush()
 
 
+def add_places(session: Session, tape_id: int) -> None:
+    """A box on a shelf, and a tape that is missing from it."""
+    named: dict[str, Any] = {"created_at": NOW, "updated_at": NOW}
+    shelf = Place(kind="shelf", name="Shelf 1", path="Shelf 1", **named)
+    session.add(shelf)
+    session.flush()
+    box = Place(kind="box", name="Box 2", path="Shelf 1, Box 2", parent_id=shelf.id, **named)
+    session.add(box)
+    session.flush()
+    moved = Movement(tape_id=tape_id, moved_at=NOW, agent="Ada", from_id=box.id, to_where="missing")
+    session.add_all((Whereabouts(tape_id=tape_id, usual_id=box.id, state="missing"), moved))
+    session.flush()
+
+
+def _photo_file(session: Session) -> int:
+    """A picture of one point."""
+    file = PhotoFile(
+        sha256="0" * 64, width=1, height=1, small_width=1, small_height=1, whole=b"w", small=b"s"
+    )
+    session.add(file)
+    session.flush()
+    assert file.id is not None
+    return file.id
+
+
 def add_one_of_each(session: Session) -> None:
     """At least one row in every table."""
     person = Person(
@@ -259,6 +290,7 @@ def add_one_of_each(session: Session) -> None:
     )
     session.add_all(sheets)
     session.flush()
+    add_places(session, tape)
     assert sheets[0].id is not None
     session.add_all(
         (
@@ -287,6 +319,10 @@ def add_one_of_each(session: Session) -> None:
                 made_at=NOW,
                 made_by_id=person.id,
             ),
+            RunPermission(
+                tape_id=tape, granted_at=NOW, valid_until=NOW, reason="The only copy, by hand."
+            ),
+            Photo(file_id=_photo_file(session), tape_id=tape, shows="A tear.", added_at=NOW),
             ClosedImage(image_id=two, access="members"),
             Deaccession(
                 tape_id=tape,

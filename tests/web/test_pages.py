@@ -65,6 +65,7 @@ OPEN = [
     "/help/problems",
     "/help/load-sheets",
     "/help/cautions",
+    "/help/condition",
     "/help/api",
 ]
 FOR_VOLUNTEERS = [
@@ -76,6 +77,14 @@ FOR_VOLUNTEERS = [
     "/images/{hex}/sheet/edit",
     "/account",
     "/queues/mine",
+    "/places",
+    "/places?q=box&closed=true",
+    "/places/{place}",
+    "/places/{place}/list",
+    "/movements",
+    "/movements?place={place}",
+    "/movements?tape=1979.6",
+    "/tapes/1979.6/move",
 ]
 FOR_ARCHIVISTS = [
     "/condition-reports/{report}/edit",

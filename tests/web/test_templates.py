@@ -22,6 +22,8 @@ from server.web import (
     load_sheets,
     merged,
     merging,
+    moving,
+    places,
     preparing,
     programs,
     punching_steps,
@@ -42,7 +44,7 @@ from server.web.render import environment
 MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
-    vouching, work, labels, load_sheets, punching_steps, punchings, queues,
+    vouching, work, labels, load_sheets, punching_steps, punchings, queues, moving, places,
 )  # fmt: skip
 
 PAGES = sorted(
