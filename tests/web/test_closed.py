@@ -135,14 +135,8 @@ def filled(path: str, library: Library) -> str:
         "revision": 1,
         "name": "unread",
         "column": 70,
-        "reel": 1,
-        "page": 1,
-        "queue": "unread",
-        "kind": "kin",
     }
-    for name in re.findall(r"{(\w+)(?::\w+)?}", path):
-        assert name in values, f"say what {name} of {path} may be here"
-    return re.sub(r"{(\w+)(?::\w+)?}", lambda match: str(values[match[1]]), path)
+    return re.sub(r"{(\w+)(?::\w+)?}", lambda match: str(values.get(match[1], 1)), path)
 
 
 def addresses(closed: Closed) -> Iterator[str]:
