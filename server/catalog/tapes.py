@@ -6,8 +6,8 @@ from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
-from server.catalog import changes, events, facets, images, movements, numbering, shelf
-from server.catalog.errors import Invalid, NotFound
+from server.catalog import changes, events, facets, images, movements, numbering, shelf, terms
+from server.catalog.errors import Invalid, Moved, NotFound
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import access_of, image_id_of, program_of, tape_of
 from server.catalog.records import ImageRecord
@@ -20,7 +20,8 @@ from server.catalog.tape_values import (
     TapeRecord,
     TapeRow,
 )
-from server.catalog.vocabulary import Access, Acquired, Condition, Hazard, Medium, TapeForm
+from server.catalog.terms import Vocabulary
+from server.catalog.vocabulary import Access, Acquired, Condition, Hazard, TapeForm
 from server.catalog.work import Role, Work
 from server.store import search
 from server.store.condition import ConditionReport
@@ -63,7 +64,7 @@ def create(work: Work, new: NewTape) -> TapeRecord:
     columns = _columns(new.model_dump())
     place = columns.pop("place")
     tape = Tape(
-        **columns,
+        **worded(work, columns),
         hazard=Hazard.NONE,
         created_at=work.now,
         created_by_id=work.actor.person_id,
@@ -93,7 +94,7 @@ def change(
     work.actor.require(Role.VOLUNTEER)
     tape = tape_of(work, accession_number, to_change=True)
     changes.require_revision(tape, revision, tape.accession_number)
-    columns = _columns(change.given())
+    columns = worded(work, _columns(change.given()), tape)
     place = columns.pop("place", tape.place)
     changed = changes.differing(tape, columns)
     _require_right_to(work, tape, changed)
@@ -174,12 +175,26 @@ def _columns(values: dict[str, Any]) -> dict[str, Any]:
     return columns
 
 
+def worded(work: Work, values: dict[str, Any], held: Tape | None = None) -> dict[str, Any]:
+    """The values by column, with the words of vocabularies as these write them.
+
+    Raises:
+        Invalid: a word is not one of its vocabulary; what the tape `held` it may keep.
+    """
+    taken = dict(values)
+    for name, vocabulary in (("medium", Vocabulary.MEDIUM), ("colour", Vocabulary.COLOUR)):
+        if name in taken:
+            before = (getattr(held, name),) if held else ()
+            taken[name] = terms.accepted(work, vocabulary, taken[name], field=name, held=before)
+    return taken
+
+
 def _require_program(work: Work, program_id: int | None) -> None:
     if program_id is None:
         return
     try:
         program_of(work, program_id)
-    except NotFound as missing:
+    except (NotFound, Moved) as missing:
         raise Invalid(
             missing.what,
             where="program",
@@ -234,7 +249,7 @@ def _record(work: Work, tape: Tape) -> TapeRecord:
         program=program.id if program else None,
         program_title=program.title if program else None,
         origin=tape.origin,
-        medium=Medium(tape.medium),
+        medium=tape.medium,
         levels=tape.levels,
         condition=Condition(tape.condition),
         hazard=Hazard(tape.hazard),

@@ -32,6 +32,7 @@ from server.web import (
     tape_forms,
     tapes,
     upload,
+    vocabularies,
     vouching,
     work,
 )
@@ -63,6 +64,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     upload.router,
     accounts.router,
     queues.router,
+    vocabularies.router,
     places.router,
     work.router,
     help.router,

@@ -19,7 +19,6 @@ from server.catalog.vocabulary import (
     Extent,
     Handling,
     Hazard,
-    Medium,
     Method,
     Reason,
     TapeForm,
@@ -209,13 +208,9 @@ ACCESS_WORDS: Final[Mapping[str, str]] = MappingProxyType(
 )
 """Who may see a record, in a few words."""
 
-COLOURS: Final = ("white", "cream", "grey", "yellow", "pink", "blue", "green", "black", "silver")
-"""Offered where a colour is asked for; any other may be written."""
-
 GLOBALS: Final[dict[str, Any]] = {
     "ACCESS_WORDS": ACCESS_WORDS,
     "ACQUIRED": tuple(each for each in Acquired if each),
-    "COLOURS": COLOURS,
     "TAPE_FORMS": tuple(each for each in TapeForm if each),
     "STATEMENTS": STATEMENTS,
     "CHECK_WORDS": CHECK_WORDS,
@@ -232,7 +227,6 @@ GLOBALS: Final[dict[str, Any]] = {
     "URGENCIES": tuple(Urgency),
     "HAZARDS": tuple(Hazard),
     "LOADERS": tuple(Loader),
-    "MEDIA": tuple(Medium),
     "METHODS": tuple(Method),
     "REASONS": tuple(Reason),
     "ROLES": tuple(role for role in Role if role is not Role.VISITOR),

@@ -33,6 +33,7 @@ from server.store.tables import (
     PhotoFile,
     Place,
     Program,
+    ProgramLink,
     Punching,
     ReadBack,
     Reading,
@@ -40,6 +41,7 @@ from server.store.tables import (
     SignIn,
     SignInFailure,
     Tape,
+    Term,
     Verification,
     Version,
     Whereabouts,
@@ -134,7 +136,7 @@ def add_program(session: Session, title: str, **facts: Any) -> int:
 
 
 def _index(session: Session, kind: str, object_id: int, row: Tape | Program) -> None:
-    fields = {field: getattr(row, field) for of, field in RANKS if of == kind}
+    fields = {field: getattr(row, field, "") for of, field in RANKS if of == kind}
     index_record(session, kind, object_id, fields)
 
 
@@ -274,6 +276,7 @@ def add_one_of_each(session: Session) -> None:
     one, two = (add_image(session, f"10 PRINT {n}\n20 END\n") for n in (1, 2))
     names = session.scalars(select(col(ImageRow.sha256)).order_by(col(ImageRow.id))).all()
     program = add_program(session, "Counting", description="Counts.")
+    older = add_program(session, "Tallying")
     tape = add_tape(session, "2026.1", "Counting", program_id=program, levels=8)
     readings = [add_reading(session, one, tape) for _ in range(3)]
     add_merged(session, readings[2], readings[:2])
@@ -283,6 +286,7 @@ def add_one_of_each(session: Session) -> None:
     index_memory(session, three, {0x100: b"\1\2\3\4"})
     version = Version(program_id=program, image_id=one, label="first", created_at=NOW)
     session.add(version)
+    index_record(session, "program", program, {"details": "version first"})
     session.flush()
     sheets = (
         LoadSheet(version_id=version.id, updated_at=NOW),
@@ -318,6 +322,14 @@ def add_one_of_each(session: Session) -> None:
                 other_sha256=names[1],
                 made_at=NOW,
                 made_by_id=person.id,
+            ),
+            ProgramLink(program_id=program, kind="continues", other_id=older, made_at=NOW),
+            Term(
+                vocabulary="language",
+                word="Ourtran",
+                folded="ourtran",
+                created_at=NOW,
+                updated_at=NOW,
             ),
             RunPermission(
                 tape_id=tape, granted_at=NOW, valid_until=NOW, reason="The only copy, by hand."

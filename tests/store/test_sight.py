@@ -23,7 +23,7 @@ MEMBERS = ("public", "members")
 
 NEVER_CLOSED = {
     "api_token", "person", "photo_file", "place", "sign_in", "sign_in_failure", "spelling",
-    "spelling_run",
+    "spelling_run", "term",
 }  # fmt: skip
 """Tables of people, places and words, and the files of photos, which are reached by their tapes;
 all else belongs to a tape, a program or an image."""

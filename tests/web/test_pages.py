@@ -33,6 +33,9 @@ OPEN = [
     "/programs",
     "/programs?q=nothing",
     "/programs/{program}",
+    "/programs?language=BASIC",
+    "/vocabularies",
+    "/vocabularies/medium",
     "/search",
     "/search?q=KITE",
     "/search?q=k&kind=listing&format=text",
@@ -90,6 +93,7 @@ FOR_ARCHIVISTS = [
     "/condition-reports/{report}/edit",
     "/programs/new",
     "/programs/{program}/edit",
+    "/vocabularies/language/words/1",
     "/images/{damaged}/proof-read",
     "/images/{damaged}/version",
 ]

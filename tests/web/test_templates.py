@@ -35,6 +35,7 @@ from server.web import (
     tape_forms,
     tapes,
     upload,
+    vocabularies,
     vouching,
     work,
 )
@@ -45,6 +46,7 @@ MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
     vouching, work, labels, load_sheets, punching_steps, punchings, queues, moving, places,
+    vocabularies,
 )  # fmt: skip
 
 PAGES = sorted(
