@@ -245,6 +245,7 @@ def _photo_file(session: Session) -> int:
 def add_one_of_each(session: Session) -> None:
     """At least one row in every table."""
     person = add_person(session)
+    assert person.id is not None
     one, two = (add_image(session, f"10 PRINT {n}\n20 END\n") for n in (1, 2))
     names = session.scalars(select(col(ImageRow.sha256)).order_by(col(ImageRow.id))).all()
     program = add_program(session, "Counting", description="Counts.")
