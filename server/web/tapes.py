@@ -12,6 +12,7 @@ from server.catalog import (
     images,
     merged,
     own_list,
+    photos,
     punching,
     running,
     tapes,
@@ -20,6 +21,7 @@ from server.catalog.condition_values import ReportRecord
 from server.catalog.events import EventRecord, ObjectKind
 from server.catalog.merging_values import MergedRow
 from server.catalog.own_list import Part
+from server.catalog.photos import PhotoRecord
 from server.catalog.punching_values import PunchingRow
 from server.catalog.queues import About
 from server.catalog.records import ImageRecord, KinRecord
@@ -63,6 +65,7 @@ class TapePage(PageContext):
     strips: Strips | None
     merged: Page[MergedRow]
     reports: Page[ReportRecord]
+    photos: tuple[PhotoRecord, ...]
     history: tuple[EventRecord, ...]
     running: Running
     punched_from: PunchingRow | None
@@ -83,6 +86,7 @@ class TapePage(PageContext):
             strips=strips_of(work, image) if image else None,
             merged=merged.page(work, tape=number),
             reports=condition.page(work, tape=number, page_size=REPORTS_SHOWN),
+            photos=photos.of_tape(work, number),
             history=events.of(work, ObjectKind.TAPE, number),
             running=running.of(work, number),
             punched_from=punching.of_tape(work, number),

@@ -22,6 +22,7 @@ from server.web import (
     load_sheets,
     merged,
     merging,
+    photos,
     preparing,
     programs,
     punching_steps,
@@ -41,7 +42,7 @@ from server.web.render import environment
 
 MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
-    merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
+    merged, merging, photos, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
     vouching, work, labels, load_sheets, punching_steps, punchings, queues,
 )  # fmt: skip
 
