@@ -22,6 +22,7 @@ from server.catalog import (
     read_backs,
     tapes,
     verification,
+    vocabularies,
 )
 from server.catalog.accession import Upload
 from server.catalog.condition_values import NewReport
@@ -34,6 +35,7 @@ from server.catalog.program_values import NewProgram, NewVersion, VersionRecord
 from server.catalog.punching_values import Punched, ReadBackFile
 from server.catalog.queues import queue_of
 from server.catalog.tape_values import NewTape, TapeChange
+from server.catalog.terms import NewTerm, Vocabulary
 from server.catalog.work import COMMAND, Work, unit_of_work
 from server.checkout import SEED_DATA
 from server.settings import Settings
@@ -97,6 +99,9 @@ class _Loading:
 
     def load(self, library: Entry) -> None:
         """Enter everything, in the order in which it could have happened."""
+        for each in library["word"]:
+            new = NewTerm(word=each["word"], meaning=each["meaning"])
+            vocabularies.add(self._as(KEEPS), Vocabulary(each["vocabulary"]), new)
         for program in library["program"]:
             self._add_program(program)
         for tape in library["tape"]:

@@ -15,6 +15,7 @@ from server.catalog.errors import (
     Conflict,
     FixityFailed,
     Invalid,
+    Moved,
     NotAllowed,
     NotFound,
     NotSignedIn,
@@ -94,6 +95,13 @@ _REFUSALS: Final[Mapping[type[ArchiveError], Problem]] = MappingProxyType(
             "The record is not as you think",
             "Somebody changed the record since you opened it, or the number is taken.",
             "Open the record again, compare, and repeat your change.",
+        ),
+        Moved: Problem(
+            Moved.code,
+            HTTPStatus.CONFLICT,
+            "The record is part of another one now",
+            "The program was merged into another, or the version was put to another program.",
+            "Use the address that the answer names; reading is led there by itself.",
         ),
         NotVerified: Problem(
             NotVerified.code,

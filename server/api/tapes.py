@@ -25,7 +25,7 @@ from server.api.revisions import (
 from server.catalog import condition, running, tapes
 from server.catalog.records import VerifiedBy
 from server.catalog.tape_values import NewTape, TapeChange, TapeQuery
-from server.catalog.vocabulary import Access, Acquired, Condition, Hazard, Medium, TapeForm
+from server.catalog.vocabulary import Access, Acquired, Condition, Hazard, TapeForm
 from server.inspection import Fields
 from server.tape.findings import CheckStatus
 
@@ -50,7 +50,7 @@ class TapeRowOut(Fields):
     quarantined: bool = Field(description="Whether it is held apart and must not be handled.")
     do_not_run: bool = Field(description="Whether no reader may have it without permission.")
     loader_requirement: str = Field(description="What the machine needs before it reads it.")
-    medium: Medium = Field(description="What it is made of.")
+    medium: str = Field(description="What it is made of.")
     levels: int | None = Field(description="Code holes across the tape.")
     place: str = Field(description="Where it is kept.")
     sha256: str | None = Field(description="Name of its newest image.")
@@ -74,7 +74,7 @@ class TapeOut(Revised):
     program: int | None = Field(description="Number of the program that it carries, or null.")
     program_title: str | None = Field(description="Title of that program.")
     origin: str = Field(description="Where it came from.")
-    medium: Medium = Field(description="What it is made of.")
+    medium: str = Field(description="What it is made of.")
     levels: int | None = Field(description="Code holes across the tape.")
     width_mm: float | None = Field(description="Nominal width, in millimetres.")
     condition: Condition = Field(description="How the tape stands.")

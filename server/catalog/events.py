@@ -41,6 +41,7 @@ class EventType(StrEnum):
     MERGING = "merging"
     SETTLEMENT = "settlement by eye"
     OWN_LIST = "own list"
+    MOVEMENT = "movement"
     RUNNING = "permission to run"
     IMAGING = "imaging"
     DELETION = "deletion"
@@ -56,6 +57,7 @@ LOCAL = frozenset(
         EventType.MERGING,
         EventType.SETTLEMENT,
         EventType.OWN_LIST,
+        EventType.MOVEMENT,
         EventType.RUNNING,
     }
 )
@@ -70,6 +72,8 @@ class ObjectKind(StrEnum):
     REPORT = "condition-report"
     PERSON = "person"
     PUNCHING = "punching"
+    VOCABULARY = "vocabulary"
+    PLACE = "place"
     PHOTO = "photo"
     LIBRARY = "library"
     """All of it; the key is always `WHOLE`."""
@@ -104,27 +108,27 @@ def record(
     agent: str | None = None,
     anonymous: bool = False,
     corrects: int | None = None,
-) -> None:
+) -> Event:
     """Add an entry: `facts` are JSON values, `agent` a program with its release.
 
-    An `anonymous` entry says nothing of who acted.
+    An `anonymous` entry says nothing of who acted; `corrects` is the entry that this one undoes.
     """
     person = None if anonymous else work.actor.person_id
     name = "anybody" if anonymous else work.actor.name
-    work.session.add(
-        Event(
-            type=kind,
-            occurred_at=work.now,
-            object_kind=object_kind,
-            object_key=str(key),
-            person_id=person,
-            agent=agent or name,
-            outcome=outcome,
-            detail=detail,
-            facts=dict(facts or {}),
-            corrects_id=corrects,
-        )
+    entry = Event(
+        type=kind,
+        occurred_at=work.now,
+        object_kind=object_kind,
+        object_key=str(key),
+        person_id=person,
+        agent=agent or name,
+        outcome=outcome,
+        detail=detail,
+        facts=dict(facts or {}),
+        corrects_id=corrects,
     )
+    work.session.add(entry)
+    return entry
 
 
 def of(work: Work, object_kind: ObjectKind, key: str | int) -> tuple[EventRecord, ...]:

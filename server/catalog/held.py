@@ -6,7 +6,7 @@ from typing import NamedTuple
 from sqlalchemy import bindparam, select
 from sqlmodel import col
 
-from server.catalog.errors import NotFound
+from server.catalog.errors import Moved, NotFound
 from server.catalog.vocabulary import forbids_running
 from server.catalog.work import Work
 from server.store.images import ImageRow, Reading
@@ -68,7 +68,32 @@ def program_of(work: Work, program_id: int, *, to_change: bool = False) -> Progr
     """A program; one that is to be changed is kept from everybody else until the work is done.
 
     Raises:
-        NotFound: there is none of that id.
+        NotFound: there is none of that id, or it was withdrawn.
+        Moved: it was merged into another one.
+    """
+    found = program_ever(work, program_id, to_change=to_change)
+    if found.merged_into_id is not None:
+        raise Moved(
+            f"{found.title} was merged into another program.",
+            where=str(program_id),
+            mend=f"Use program {found.merged_into_id}.",
+            before=f"/programs/{program_id}",
+            after=f"/programs/{found.merged_into_id}",
+        )
+    if found.withdrawn_at is not None:
+        raise NotFound(
+            f"Program {program_id}, {found.title}, was withdrawn on {found.withdrawn_at:%Y-%m-%d}.",
+            where=str(program_id),
+            mend=f"What became of it stands at /programs/{program_id}/history.",
+        )
+    return found
+
+
+def program_ever(work: Work, program_id: int, *, to_change: bool = False) -> Program:
+    """As `program_of`, but one that was merged or withdrawn too.
+
+    Raises:
+        NotFound: there never was one of that id.
     """
     found = None
     if may_be_id(program_id):

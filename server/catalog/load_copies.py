@@ -8,7 +8,7 @@ from sqlmodel import col
 from server.catalog import condition
 from server.catalog.handling import do_not_run, is_not_to_be_run
 from server.catalog.load_sheet_values import Copy
-from server.catalog.vocabulary import Condition, Hazard, Medium
+from server.catalog.vocabulary import Condition, Hazard
 from server.catalog.work import Work
 from server.store.images import Decoding, Reading
 from server.store.punching import Punching
@@ -49,7 +49,7 @@ def _copy(work: Work, tape: Tape, begins: int | None, letters: str | None) -> Co
     return Copy(
         accession_number=tape.accession_number,
         place=tape.place,
-        medium=Medium(tape.medium),
+        medium=tape.medium,
         condition=Condition(tape.condition),
         hazard=Hazard(tape.hazard),
         reported=newest.checked_on if newest else None,

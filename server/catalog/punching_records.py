@@ -18,7 +18,6 @@ from server.catalog.punching_values import (
     Status,
 )
 from server.catalog.records import VersionLink
-from server.catalog.vocabulary import Medium
 from server.catalog.work import COMMAND, Work
 from server.store.images import ImageRow, Reading
 from server.store.people import Person
@@ -140,7 +139,7 @@ def record(work: Work, punching_id: int) -> PunchingRecord:
         punched_on=row.punched_on,
         punched_at=row.punched_at,
         punched_by=None if row.punched_at is None else punched_by or COMMAND.name,
-        medium=Medium(row.medium) if row.medium else None,
+        medium=row.medium or None,
         punch=row.punch,
         rate=row.rate,
         note=row.note,

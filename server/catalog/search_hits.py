@@ -6,6 +6,7 @@ from typing import Final, NamedTuple, cast
 from sqlalchemy import bindparam, func, select
 from sqlmodel import col
 
+from server.catalog import program_records
 from server.catalog.excerpt import one_line, pieces
 from server.catalog.handling import do_not_run
 from server.catalog.held import known, titles
@@ -67,7 +68,7 @@ class _Told:
     def __init__(
         self, work: Work, query: SearchQuery, things: Sequence[tuple[HitKind, FieldName, int]]
     ) -> None:
-        self._needle, self._line = query.q, query.line
+        self._work, self._needle, self._line = work, query.q, query.line
         ids: dict[HitKind, set[int]] = {kind: set() for kind in HitKind}
         for kind, _, number in things:
             ids[kind].add(number)
@@ -84,9 +85,10 @@ class _Told:
     def of_record(self, kind: HitKind, field: FieldName, number: int) -> Hit:
         """The field of a tape or program that holds the needle."""
         record = self._tapes[number] if kind is HitKind.TAPE else self._programs[number]
-        excerpt = pieces(getattr(record, field), self._needle)
         if isinstance(record, Program):
+            excerpt = pieces(program_records.text_of(self._work, record, field), self._needle)
             return Hit(kind, field, record.title, excerpt, program=number)
+        excerpt = pieces(getattr(record, field), self._needle)
         return Hit(
             kind,
             field,

@@ -14,7 +14,15 @@ from server.catalog.vocabulary import Condition
 from server.tape.findings import CheckStatus
 
 FieldName = Literal[
-    "listing", "line", "sha256", "title", "accession_number", "origin", "notes", "description"
+    "listing",
+    "line",
+    "sha256",
+    "title",
+    "accession_number",
+    "origin",
+    "notes",
+    "description",
+    "details",
 ]
 """What holds the run: a listing, a line asked for by its number, or a field of a record."""
 

@@ -11,7 +11,7 @@ from sqlmodel import col
 from server.catalog import narrowing
 from server.catalog.narrowing import FIELDS, WORDS, AnySelect
 from server.catalog.tape_values import Sort, TapeQuery, TapeRow
-from server.catalog.vocabulary import Condition, Hazard, Medium, forbids_running
+from server.catalog.vocabulary import Condition, Hazard, forbids_running
 from server.store.images import ImageRow
 from server.store.kin import Kinship
 from server.store.programs import Program
@@ -120,7 +120,7 @@ def _row(
         quarantined=Hazard(hazard).quarantines,
         do_not_run=forbids_running(condition, hazard, reported_unfit),
         loader_requirement=loader_requirement,
-        medium=Medium(medium),
+        medium=medium,
         levels=levels,
         place=place,
         sha256=sha256,

@@ -82,7 +82,7 @@ class Described(Input):
 
     program: Annotated[int | None, OrNone] = None
     origin: Text = ""
-    medium: Medium = Medium.UNKNOWN
+    medium: Name = Medium.UNKNOWN.value
     levels: Annotated[Levels | None, OrNone] = None
     condition: Condition = Condition.NOT_EXAMINED
     place: Name = ""
@@ -194,7 +194,7 @@ class TapeRow:
     quarantined: bool
     do_not_run: bool
     loader_requirement: str
-    medium: Medium
+    medium: str
     levels: int | None
     place: str
     sha256: str | None
@@ -216,7 +216,7 @@ class TapeRecord:
     program: int | None
     program_title: str | None
     origin: str
-    medium: Medium
+    medium: str
     levels: int | None
     condition: Condition
     hazard: Hazard

@@ -13,7 +13,8 @@ class ConditionReport(Row, table=True):
     """What a volunteer saw on a tape.
 
     `defects` is a list of {kind, severity, extent, position_mm, length_mm, note}. `key` is what a
-    sender gave the report, so that one that was sent twice is kept once.
+    sender gave the report, so that one that was sent twice is kept once. One that was taken back,
+    because it was logged by mistake, keeps its row and says nothing of the tape any more.
     """
 
     __tablename__ = "condition_report"
@@ -41,6 +42,7 @@ class ConditionReport(Row, table=True):
     created_at: datetime = Field(sa_type=UtcDateTime)
     updated_at: datetime = Field(sa_type=UtcDateTime)
     revision: int = 1
+    withdrawn_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
 
 
 class RunPermission(Row, table=True):

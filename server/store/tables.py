@@ -11,12 +11,14 @@ from server.store.loaded import LoadedRun
 from server.store.merging import MergedReading, MergedSource
 from server.store.people import ApiToken, Person, SignIn, SignInFailure
 from server.store.photos import Photo, PhotoFile
-from server.store.programs import Program, Version
+from server.store.places import Movement, Place, Whereabouts
+from server.store.programs import Program, ProgramLink, Version
 from server.store.punching import Punching, ReadBack
 from server.store.rights import ClosedImage, Deaccession, NumberGiven
 from server.store.row import Row
 from server.store.spelling import Spelling, SpellingRun
 from server.store.tapes import Tape
+from server.store.terms import Term
 from server.store.texts import ListingText, RecordText
 from server.store.verification import Verification
 from server.store.work_items import WorkItem
@@ -41,12 +43,15 @@ __all__ = [
     "LoadedRun",
     "MergedReading",
     "MergedSource",
+    "Movement",
     "NormalFormRow",
     "NumberGiven",
     "Person",
     "Photo",
     "PhotoFile",
+    "Place",
     "Program",
+    "ProgramLink",
     "Punching",
     "ReadBack",
     "Reading",
@@ -58,7 +63,9 @@ __all__ = [
     "Spelling",
     "SpellingRun",
     "Tape",
+    "Term",
     "Verification",
     "Version",
+    "Whereabouts",
     "WorkItem",
 ]

@@ -11,6 +11,7 @@ from server.catalog import (
     events,
     images,
     merged,
+    movements,
     own_list,
     photos,
     punching,
@@ -22,6 +23,7 @@ from server.catalog.events import EventRecord, ObjectKind
 from server.catalog.merging_values import MergedRow
 from server.catalog.own_list import Part
 from server.catalog.photos import PhotoRecord
+from server.catalog.place_values import Whereabouts
 from server.catalog.punching_values import PunchingRow
 from server.catalog.queues import About
 from server.catalog.records import ImageRecord, KinRecord
@@ -70,6 +72,7 @@ class TapePage(PageContext):
     running: Running
     punched_from: PunchingRow | None
     to_do: tuple[Part, ...]
+    whereabouts: Whereabouts
 
     @classmethod
     def of(cls, work: Work, number: str, rate: str, report_years: int) -> "TapePage":
@@ -91,6 +94,7 @@ class TapePage(PageContext):
             running=running.of(work, number),
             punched_from=punching.of_tape(work, number),
             to_do=to_do(work, About.TAPE, number, report_years),
+            whereabouts=movements.of(work, number),
         )
 
 

@@ -20,7 +20,6 @@ from server.catalog.vocabulary import (
     Extent,
     Handling,
     Hazard,
-    Medium,
     Method,
     Reason,
     TapeForm,
@@ -210,13 +209,9 @@ ACCESS_WORDS: Final[Mapping[str, str]] = MappingProxyType(
 )
 """Who may see a record, in a few words."""
 
-COLOURS: Final = ("white", "cream", "grey", "yellow", "pink", "blue", "green", "black", "silver")
-"""Offered where a colour is asked for; any other may be written."""
-
 GLOBALS: Final[dict[str, Any]] = {
     "ACCESS_WORDS": ACCESS_WORDS,
     "ACQUIRED": tuple(each for each in Acquired if each),
-    "COLOURS": COLOURS,
     "TAPE_FORMS": tuple(each for each in TapeForm if each),
     "STATEMENTS": STATEMENTS,
     "CHECK_WORDS": CHECK_WORDS,
@@ -233,7 +228,6 @@ GLOBALS: Final[dict[str, Any]] = {
     "URGENCIES": tuple(Urgency),
     "HAZARDS": tuple(Hazard),
     "LOADERS": tuple(Loader),
-    "MEDIA": tuple(Medium),
     "METHODS": tuple(Method),
     "PHOTOS_AT_ONCE": AT_ONCE,
     "REASONS": tuple(Reason),

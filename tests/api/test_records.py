@@ -62,7 +62,7 @@ NOT_FOR_VISITORS = {"acquired_from", "acquisition_note"}
 
 KINDS = [
     pytest.param("tapes", NEW_TAPE | RIGHTS, {"place": "Cabinet 3"}, id="tapes"),
-    pytest.param("programs", NEW_PROGRAM, {"machine": "any of 8 bits"}, id="programs"),
+    pytest.param("programs", NEW_PROGRAM, {"machine": "8080 machine"}, id="programs"),
     pytest.param("condition-reports", NEW_REPORT, {"advice": "By hand."}, id="condition-reports"),
 ]
 
@@ -272,6 +272,8 @@ WRITES = [
     ("PATCH", "/programs/1"),
     ("POST", "/programs/1/versions"),
     ("PUT", "/programs/1/versions/1/sheet"),
+    ("POST", "/vocabularies/language/words"),
+    ("PATCH", "/vocabularies/language/words/1"),
     ("POST", "/condition-reports"),
     ("PATCH", "/condition-reports/1"),
     ("POST", "/punchings"),
@@ -293,8 +295,10 @@ BODIES = {
     "/photos/1/shows": {"shows": "x"},
     "/tapes/1978.12/running/permission": {"reason": "x"},
     "/programs": NEW_PROGRAM,
-    "/programs/1": {"machine": "x"},
+    "/programs/1": {"memory": "x"},
     "/programs/1/versions": {"label": "x", "sha256": SHA},
+    "/vocabularies/language/words": {"word": "x"},
+    "/vocabularies/language/words/1": {"meaning": "x"},
     "/merged-readings": {"readings": [1, 2]},
     "/merged-readings/1/settlements": {"column": 0, "ruling": "no-frame", "note": "x"},
     "/condition-reports": NEW_REPORT,

@@ -178,7 +178,9 @@ def test_a_version_without_a_label_is_refused_and_makes_no_program(archivist, li
 def test_entering_and_changing_a_program(archivist):
     made = archivist.fill_in("/programs/new", title="Wind rose", language="BASIC")
     path = made.headers["location"]
-    changed = archivist.fill_in(f"{path}/edit", title="Wind rose 2", revision="1", machine="8K")
+    changed = archivist.fill_in(
+        f"{path}/edit", title="Wind rose 2", revision="1", machine="8080 machine"
+    )
 
     assert changed.headers["location"] == path
     assert "Wind rose 2" in archivist.get(path).text
