@@ -195,6 +195,8 @@ def take_back(work: Work, loan_id: int, given: Return, revision: int | None = No
     day = given.on or work.now.date()
     if day < loan.out_on:
         raise refused("on", f"it went out on {loan.out_on}", "Give a day after that.")
+    if given.report is not None and given.report == loan.out_report_id:
+        raise refused("report", "it is of the day on which the tape went", "Look at it again.")
     report = _report(work, tape, given, Reason.AFTER_LOAN, since=loan.out_at)
     movements.go(work, tape, _home(work, tape, given.place), f"loan {loan_id}", lent=True)
     loan.back_report_id = report

@@ -116,7 +116,11 @@ class LoanPage(PageContext):
             tape=tapes.get(work, loan.tape),
             whereabouts=movements.of(work, loan.tape),
             warnings=handling.warnings_of(work, loan.tape),
-            reports=tuple(each for each in reports if each.logged >= loan.proposed_at),
+            reports=tuple(
+                each
+                for each in reports
+                if each.logged >= loan.proposed_at and each.id > (loan.out_report or 0)
+            ),
             history=events.of(work, ObjectKind.LOAN, loan_id),
             offered=place_records.offered(work),
             form=form or Filled({"on": today, "due_on": loan.due_on.isoformat()}),

@@ -151,6 +151,10 @@ def test_a_whole_report_that_was_logged_for_it_will_do_and_no_other(library):
             with pytest.raises(Invalid, match=told):
                 loans.give_out(work, loan, HandOver(report=report))
         assert loans.give_out(work, loan, HandOver(report=new)).out_report == new
+        with pytest.raises(Invalid, match="on which the tape went"):
+            loans.take_back(work, loan, Return(report=new))
+        later = log(work, TAPE, Condition.WORN)
+        assert loans.take_back(work, loan, Return(report=later)).back_state == Condition.WORN
 
 
 @pytest.mark.parametrize(

@@ -29,7 +29,7 @@ def test_a_check_is_gone_on_with_ticked_and_closed(volunteer, library):
     assert "Everything that was expected has been seen." in page
     assert "not expected here" in page
     volunteer.fill_in(f"{check}/not-found", seen_at=check, tape="1979.6")
-    fields = {"mark_missing": "yes", "move_found": "yes", "note": "Lid is lost", "revision": "3"}
+    fields = {"mark_missing": "yes", "move_found": "yes", "note": "Lid is lost", "revision": "4"}
     assert volunteer.fill_in(f"{check}/close", seen_at=check, **fields).status_code == 303
 
     report = volunteer.get(check).text
