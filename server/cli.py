@@ -248,6 +248,7 @@ def _add_holdings(commands: Any) -> None:
     listed = _add(actions, "list", "holdings:tapes_held", "list tapes")
     listed.add_argument("--page", type=int, default=1, help="page of the list (%(default)s)")
     _json(listed)
+    _add_shelves(commands)
     queues = _add(commands, "queues", "queues:run", "what needs somebody's help")
     queues.add_argument("name", metavar="QUEUE", nargs="?", help="list what this one holds")
     queues.add_argument("--page", type=int, default=1, help="page of the list (%(default)s)")
@@ -277,6 +278,24 @@ def _add_holdings(commands: Any) -> None:
     download.add_argument(
         "--unverified", action="store_true", help="take it though nothing vouches for it"
     )
+
+
+def _add_shelves(commands: Any) -> None:
+    places = _add(commands, "places", "shelves:places", "where the tapes are")
+    places.add_argument("place", metavar="PLACE", nargs="?", help="list the tapes in this one")
+    places.add_argument("--page", type=int, default=1, help="page of the list (%(default)s)")
+    _json(places)
+    move = _add(commands, "move", "shelves:move", "put tapes into a place")
+    move.add_argument("tapes", metavar="TAPE", nargs="+", help="accession number")
+    where = move.add_mutually_exclusive_group(required=True)
+    where.add_argument("--to", metavar="PLACE", help="such as 'Loft, shelf 2, box 5'")
+    where.add_argument("--missing", action="store_true", help="looked for, and not found")
+    move.add_argument("--why", default="", metavar="TEXT", help="why they are moved")
+    move.add_argument("--usual", action="store_true", help="they belong there from now on")
+    loans = _add(commands, "loans", "shelves:loans", "what is lent, and to whom")
+    loans.add_argument("--overdue", action="store_true", help="only those that should be back")
+    loans.add_argument("--page", type=int, default=1, help="page of the list (%(default)s)")
+    _json(loans)
 
 
 def _rate(text: str) -> float:

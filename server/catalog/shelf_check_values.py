@@ -79,7 +79,7 @@ class CheckItem:
     found: PlaceLink | None
     at: datetime | None
     by: str
-    outcome: Outcome | None
+    outcome: Outcome
     quarantined: bool
     do_not_run: bool
 
