@@ -14,7 +14,7 @@ from server.api.problems import CHANGE, responses
 from server.api.revisions import CREATING, READING, Revised, marked
 from server.catalog import tape_request_records, tape_requests
 from server.catalog.request_values import (
-    HandingOut,
+    Handing,
     NewRequest,
     Punched,
     RequestQuery,
@@ -117,9 +117,7 @@ def settle_by_punching(request_id: RequestId, caller: CallerDep, given: Punched)
 
 
 @router.post("/{request_id}/hand-out", dependencies=SIGNED_IN, responses=STEP)
-def settle_by_handing_out(
-    request_id: RequestId, caller: CallerDep, given: HandingOut
-) -> RequestOut:
+def settle_by_handing_out(request_id: RequestId, caller: CallerDep, given: Handing) -> RequestOut:
     """Hand a tape out within the house (volunteers): it is moved to where it is shown."""
     with caller.work() as work:
         return _out(tape_requests.hand_out(work, request_id, given))

@@ -43,7 +43,7 @@ class Punched(Input):
     punching: RecordNumber
 
 
-class HandingOut(Input):
+class Handing(Input):
     """The tape that settles a request and where it goes, with an archivist's reason if need be."""
 
     tape: AccessionNumber

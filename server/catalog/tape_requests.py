@@ -16,7 +16,7 @@ from server.catalog.lending import RULE, obstacles_to, require_held
 from server.catalog.place_values import State
 from server.catalog.punching_records import punching_of
 from server.catalog.request_values import (
-    HandingOut,
+    Handing,
     NewRequest,
     Punched,
     RequestRecord,
@@ -87,7 +87,7 @@ def punched(
 
 
 def hand_out(
-    work: Work, request_id: int, given: HandingOut, revision: int | None = None
+    work: Work, request_id: int, given: Handing, revision: int | None = None
 ) -> RequestRecord:
     """Hand a tape out for it, within the house: it is moved to where it is shown.
 

@@ -18,7 +18,7 @@ from server.catalog.errors import Conflict, Quarantined, refused
 from server.catalog.events import EventRecord, ObjectKind
 from server.catalog.lending import RULE
 from server.catalog.request_values import (
-    HandingOut,
+    Handing,
     NewRequest,
     Punched,
     RequestQuery,
@@ -158,7 +158,7 @@ def hand_out(visit: VisitDep, request_id: int, form: FormDep) -> Response:
     def act(work: Work) -> Response:
         if not form.text("tape"):
             raise refused("tape", "choose the tape that is handed out", "Choose one.")
-        given = HandingOut.of(form.only(("tape", "place", "reason")))
+        given = Handing.of(form.only(("tape", "place", "reason")))
         try:
             tape_requests.hand_out(work, request_id, given, revision_of(form))
         except Quarantined as refusal:

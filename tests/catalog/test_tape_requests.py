@@ -22,7 +22,7 @@ from server.catalog.loan_values import Approval, HandOver, NewLoan
 from server.catalog.program_values import NewVersion
 from server.catalog.queues import held_in, queue_of
 from server.catalog.request_values import (
-    HandingOut,
+    Handing,
     NewRequest,
     Punched,
     RequestQuery,
@@ -99,7 +99,7 @@ def test_a_request_is_taken_on_and_leaves_the_own_list_once_it_is_settled(on_bot
                 own_list.put_on(work, queue_of("requested"), key, 5)
         (part,) = own_list.mine(work, 5)
         assert [each.key for each in part.entries] == [str(wanted)]
-        tape_requests.hand_out(work, wanted, HandingOut(tape=TAPE, place="Show table"))
+        tape_requests.hand_out(work, wanted, Handing(tape=TAPE, place="Show table"))
         assert own_list.mine(work, 5) == ()
 
 
@@ -133,11 +133,11 @@ def test_a_request_is_settled_by_a_tape_that_is_moved_to_where_it_is_shown(libra
         wanted = ask(work, program=1)
         assert [(each.accession_number, where) for each, where in wanted.tapes] == [(TAPE, "Box 1")]
         with pytest.raises(Invalid, match="not what was asked for"):
-            tape_requests.hand_out(work, wanted.id, HandingOut(tape="1979.2", place="Table"))
+            tape_requests.hand_out(work, wanted.id, Handing(tape="1979.2", place="Table"))
         for place in ("", "missing"):
             with pytest.raises(Invalid, match="where the tape goes"):
-                tape_requests.hand_out(work, wanted.id, HandingOut(tape=TAPE, place=place))
-        done = tape_requests.hand_out(work, wanted.id, HandingOut(tape=TAPE, place="Show table"))
+                tape_requests.hand_out(work, wanted.id, Handing(tape=TAPE, place=place))
+        done = tape_requests.hand_out(work, wanted.id, Handing(tape=TAPE, place="Show table"))
         assert (done.status, done.handed) == (RequestStatus.HANDED_OUT, TAPE)
         assert movements.of(work, TAPE).written == "Show table"
         assert movements.of(work, TAPE).is_away
@@ -153,11 +153,11 @@ def test_a_fragile_tape_that_was_never_read_is_handed_out_only_with_an_archivist
         condition.log(work, report)
         wanted = ask(work, tape="1979.2").id
         with pytest.raises(Quarantined, match="never read"):
-            tape_requests.hand_out(work, wanted, HandingOut.of(given | {"reason": "Only shown"}))
+            tape_requests.hand_out(work, wanted, Handing.of(given | {"reason": "Only shown"}))
     with factories.acting(library) as work:
         with pytest.raises(Quarantined):
-            tape_requests.hand_out(work, wanted, HandingOut.of(given))
-        done = tape_requests.hand_out(work, wanted, HandingOut.of(given | {"reason": "Only shown"}))
+            tape_requests.hand_out(work, wanted, Handing.of(given))
+        done = tape_requests.hand_out(work, wanted, Handing.of(given | {"reason": "Only shown"}))
         assert done.status is RequestStatus.HANDED_OUT
 
 
@@ -194,7 +194,7 @@ def test_who_may_ask_and_withdraw(library):
             lambda: tape_request_records.page(work, RequestQuery()),
             lambda: tape_request_records.get(work, first),
             lambda: tape_requests.punched(work, first, Punched(punching=1)),
-            lambda: tape_requests.hand_out(work, first, HandingOut(tape=TAPE, place="x")),
+            lambda: tape_requests.hand_out(work, first, Handing(tape=TAPE, place="x")),
             lambda: tape_requests.withdraw(work, first, Withdrawal()),
         ):
             with pytest.raises(NotSignedIn):
