@@ -7,8 +7,7 @@ from sqlalchemy import ColumnElement, Select, SQLColumnExpression, func, select
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
-from server.catalog import changes, events, program_records, terms
-from server.catalog.errors import Conflict
+from server.catalog import changes, events, program_records, terms, versions
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import image_id_of, known, program_of
 from server.catalog.program_values import (
@@ -158,7 +157,7 @@ def add_version(work: Work, program_id: int, new: NewVersion) -> ProgramRecord:
         with work.session.begin_nested():
             work.session.add(version)
     except IntegrityError as error:
-        raise version_taken(new.label, new.sha256, error) from None
+        raise versions.taken(new.label, new.sha256, error) from None
     facts = {"label": new.label, "image": new.sha256}
     detail = f"version {new.label} added"
     events.record(
@@ -166,18 +165,6 @@ def add_version(work: Work, program_id: int, new: NewVersion) -> ProgramRecord:
     )
     program_records.index(work, program)
     return program_records.record_of(work, program)
-
-
-def version_taken(label: str, sha256: str, error: IntegrityError) -> Conflict:
-    """The refusal of a version, whose label or image the program has already."""
-    by_label = "label" in str(error.orig)
-    what = f"a version {label}" if by_label else "a version from this image"
-    return Conflict(
-        f"The program has {what} already.",
-        where=label if by_label else sha256,
-        mend="Give another label." if by_label else "Look at the versions of the program.",
-        fields={"label" if by_label else "sha256": f"there is {what} already"},
-    )
 
 
 def _matches(work: Work, query: ProgramQuery) -> list[ColumnElement[bool]]:
