@@ -16,6 +16,7 @@ from server.web import (
     families,
     fixity,
     help,  # noqa: A004 - the pages of help are called so
+    history,
     home,
     images,
     labels,
@@ -25,6 +26,7 @@ from server.web import (
     moving,
     places,
     preparing,
+    program_parts,
     programs,
     punching_steps,
     punchings,
@@ -46,7 +48,7 @@ MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
     vouching, work, labels, load_sheets, punching_steps, punchings, queues, moving, places,
-    vocabularies,
+    vocabularies, history, program_parts,
 )  # fmt: skip
 
 PAGES = sorted(

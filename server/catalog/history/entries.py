@@ -128,6 +128,14 @@ def _objects(work: Work, kind: ObjectKind, key: str) -> Iterator[ColumnElement[b
     """The conditions that an entry is on the record."""
     for name in _keys(work, kind, key):
         yield and_(col(Event.object_kind) == kind, col(Event.object_key) == name)
+    if kind is ObjectKind.REPORT:
+        number = condition.get(work, int(key)).tape
+        for name in _keys(work, ObjectKind.TAPE, number):
+            yield and_(
+                col(Event.object_kind) == ObjectKind.TAPE,
+                col(Event.object_key) == name,
+                col(Event.facts)["report"].as_integer() == int(key),
+            )
 
 
 def _keys(work: Work, kind: ObjectKind, key: str) -> Sequence[str]:

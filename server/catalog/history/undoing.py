@@ -26,7 +26,7 @@ from server.catalog.history import (
 from server.catalog.history.actions import CHANGE, action_of
 from server.catalog.history.inverses import Inverse
 from server.catalog.inputs import Input, Text
-from server.catalog.work import Work
+from server.catalog.work import Role, Work
 from server.store.events import Event
 
 INVERSES: Final[Mapping[str, Inverse]] = MappingProxyType(
@@ -147,6 +147,7 @@ def undo(work: Work, event_id: int, new: NewUndo) -> int:
         NotSignedIn, NotAllowed: the actor's role does not reach that far.
         Conflict: it is never undone, was undone already, or something later stands on it.
     """
+    work.actor.require(Role.VOLUNTEER)
     event = event_of(work, event_id)
     inverse = inverse_of(event)
     if inverse is not None:
