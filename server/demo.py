@@ -9,6 +9,7 @@ from server.catalog import (
     accession,
     condition,
     families,
+    invitations,
     load_sheets,
     merge_choice,
     merging,
@@ -19,7 +20,9 @@ from server.catalog import (
     punching,
     punching_start,
     read_backs,
+    scopes,
     tapes,
+    tokens,
     verification,
     vocabularies,
 )
@@ -27,6 +30,7 @@ from server.catalog.accession import Upload
 from server.catalog.condition_values import NewReport
 from server.catalog.errors import Conflict
 from server.catalog.family_values import Decided, NewDecision
+from server.catalog.invitations import NewInvitation
 from server.catalog.load_sheet_values import NewTexts, SheetOf
 from server.catalog.merging_values import NewMerge
 from server.catalog.program_values import NewProgram, NewVersion, VersionRecord
@@ -34,7 +38,7 @@ from server.catalog.punching_values import Punched, ReadBackFile
 from server.catalog.queues import queue_of
 from server.catalog.tape_values import NewTape, TapeChange
 from server.catalog.terms import NewTerm, Vocabulary
-from server.catalog.work import COMMAND, Work, unit_of_work
+from server.catalog.work import COMMAND, Role, Work, unit_of_work
 from server.checkout import SEED_DATA
 from server.settings import Settings
 from server.store.images import ImageRow
@@ -124,6 +128,21 @@ class _Loading:
             self._punch(each)
         for each in library["own_list"]:
             self._take_on(each)
+        self._open_doors(library)
+
+    def _open_doors(self, library: Entry) -> None:
+        for each in library["invitation"]:
+            self._invite(each)
+        for each in library["token"]:
+            allowed = scopes.of_words(each["scopes"])
+            tokens.issue(self._as(each["by"]), each["label"], allowed=allowed)
+
+    def _invite(self, entry: Entry) -> None:
+        work = self._as(entry["by"])
+        new = NewInvitation(role=Role(entry["role"]), note=entry["note"])
+        invited = invitations.invite(work, new)
+        if entry["withdrawn"]:
+            invitations.withdraw(work, invited.record.id)
 
     def _settle_rights(self, entry: Entry) -> None:
         values = {name: value for name, value in entry.items() if name not in ("by", "tapes")}

@@ -183,6 +183,13 @@ FORGED: Final = Problem(
     "A change made with a sign-in cookie must carry that sign-in's own secret.",
     "Reload the page and try again; programs send a token instead of the cookie.",
 )
+INSUFFICIENT_SCOPE: Final = Problem(
+    "insufficient-scope",
+    HTTPStatus.FORBIDDEN,
+    "The token does not reach that far",
+    "Each token was issued for some things only, and this is none of them.",
+    "Issue a token with the scope that the answer names, or sign in.",
+)
 REVISION_MISSING: Final = Problem(
     "revision-missing",
     HTTPStatus.PRECONDITION_REQUIRED,
@@ -234,6 +241,7 @@ PROBLEMS: Final[Mapping[str, Problem]] = MappingProxyType(
             WRONG_MEDIA_TYPE,
             DIGEST_MISMATCH,
             FORGED,
+            INSUFFICIENT_SCOPE,
             REVISION_MISSING,
             STALE,
             NO_SUCH_RANGE,

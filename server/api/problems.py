@@ -241,7 +241,7 @@ class Faults:
             await tell_fault(Request(scope), error)(scope, receive, send)
 
 
-EVERYWHERE: Final = ("not-signed-in", "internal", "unavailable")
+EVERYWHERE: Final = ("not-signed-in", "insufficient-scope", "internal", "unavailable")
 """What any route may answer: a token that stands for nobody is refused even for reading."""
 
 

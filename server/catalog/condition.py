@@ -11,7 +11,7 @@ from pydantic import Field
 from sqlalchemy import ColumnElement, func, select
 from sqlmodel import col
 
-from server.catalog import changes, events
+from server.catalog import changes, events, named
 from server.catalog.condition_values import Defect, NewReport, ReportChange, ReportRecord
 from server.catalog.errors import Conflict, Invalid, NotAllowed, NotFound, Quarantined, refused
 from server.catalog.events import EventType, ObjectKind
@@ -283,9 +283,7 @@ def _reports(
     work: Work, condition: ColumnElement[bool], *, offset: int = 0, limit: int = 1
 ) -> tuple[ReportRecord, ...]:
     rows = work.session.execute(
-        select(
-            ConditionReport, col(Tape.accession_number), col(Tape.title), col(Person.display_name)
-        )
+        select(ConditionReport, col(Tape.accession_number), col(Tape.title), named.name_of(work))
         .join(Tape, col(Tape.id) == col(ConditionReport.tape_id))
         .outerjoin(Person, col(Person.id) == col(ConditionReport.checked_by_id))
         .where(condition)

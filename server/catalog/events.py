@@ -13,6 +13,8 @@ from typing import Any, Final
 from sqlalchemy import select
 from sqlmodel import col
 
+from server.catalog import named
+from server.catalog.named import Naming
 from server.catalog.work import Work
 from server.store.events import Event
 
@@ -71,6 +73,7 @@ class ObjectKind(StrEnum):
     PROGRAM = "program"
     REPORT = "condition-report"
     PERSON = "person"
+    INVITATION = "invitation"
     PUNCHING = "punching"
     VOCABULARY = "vocabulary"
     PLACE = "place"
@@ -138,16 +141,17 @@ def of(work: Work, object_kind: ObjectKind, key: str | int) -> tuple[EventRecord
         .where(col(Event.object_kind) == object_kind, col(Event.object_key) == str(key))
         .order_by(col(Event.id).desc())
     )
-    return tuple(_record(row) for row in rows)
+    naming = named.naming(work)
+    return tuple(_record(row, naming) for row in rows)
 
 
-def _record(row: Event) -> EventRecord:
+def _record(row: Event, naming: Naming) -> EventRecord:
     assert row.id is not None
     return EventRecord(
         id=row.id,
         type=EventType(row.type),
         at=row.occurred_at,
-        by=row.agent,
+        by=naming(row.agent, row.person_id),
         outcome=row.outcome,
         detail=row.detail,
         facts=row.facts,

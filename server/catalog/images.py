@@ -3,7 +3,15 @@
 from sqlalchemy import ColumnElement, select
 from sqlmodel import col
 
-from server.catalog import decodings, fixity, handling, kinship, side_by_side, verification
+from server.catalog import (
+    decodings,
+    fixity,
+    handling,
+    kinship,
+    named,
+    side_by_side,
+    verification,
+)
 from server.catalog.held import image_id_of, known, titles
 from server.catalog.records import (
     Comparison,
@@ -161,7 +169,7 @@ def readings_where(work: Work, condition: ColumnElement[bool]) -> tuple[ReadingR
             Reading,
             col(ImageRow.sha256),
             col(Tape.accession_number),
-            col(Person.display_name),
+            named.name_of(work),
             col(MergedReading.id),
         )
         .join(ImageRow, col(ImageRow.id) == col(Reading.image_id))

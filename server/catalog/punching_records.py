@@ -6,7 +6,7 @@ from sqlalchemy import ColumnElement, Select, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import col
 
-from server.catalog import read_back_words, verification
+from server.catalog import named, read_back_words, verification
 from server.catalog.errors import NotFound
 from server.catalog.handling import do_not_run
 from server.catalog.held import known, may_be_id, titles
@@ -66,7 +66,7 @@ def rows(
 ) -> tuple[PunchingRow, ...]:
     """The punchings that meet the condition, the newest first."""
     asked: Select[*tuple[Any, ...]] = (
-        select(Punching, col(ImageRow.sha256), Tape, col(Person.display_name))
+        select(Punching, col(ImageRow.sha256), Tape, named.name_of(work))
         .join(ImageRow, col(ImageRow.id) == col(Punching.image_id))
         .outerjoin(Tape, col(Tape.id) == col(Punching.tape_id))
         .outerjoin(Person, col(Person.id) == col(Punching.prepared_by_id))
@@ -77,11 +77,11 @@ def rows(
     )
     found = work.session.execute(asked).all()
     links = _versions(work, {row.version_id for row, *_ in found})
-    named = titles(work, {row.image_id for row, *_ in found})
+    titled = titles(work, {row.image_id for row, *_ in found})
     return tuple(
         PunchingRow(
             id=known(row.id),
-            title=_title(links.get(row.version_id), named[row.image_id].title),
+            title=_title(links.get(row.version_id), titled[row.image_id].title),
             reel=row.reel,
             reels=row.reels,
             status=Status(row.status),
@@ -105,8 +105,8 @@ def record(work: Work, punching_id: int) -> PunchingRecord:
             Punching,
             col(ImageRow.sha256),
             col(Tape.accession_number),
-            col(Person.display_name),
-            col(puncher.display_name),
+            named.name_of(work),
+            named.name_of(work, puncher),
         )
         .join(ImageRow, col(ImageRow.id) == col(Punching.image_id))
         .outerjoin(Tape, col(Tape.id) == col(Punching.tape_id))
@@ -181,7 +181,7 @@ def _versions(work: Work, ids: set[int | None]) -> dict[int | None, VersionLink]
 
 def _read_backs(work: Work, punching_id: int) -> tuple[ReadBackRecord, ...]:
     found = work.session.execute(
-        select(ReadBack, col(Person.display_name), col(ImageRow.sha256))
+        select(ReadBack, named.name_of(work), col(ImageRow.sha256))
         .outerjoin(Person, col(Person.id) == col(ReadBack.compared_by_id))
         .outerjoin(Reading, col(Reading.id) == col(ReadBack.reading_id))
         .outerjoin(ImageRow, col(ImageRow.id) == col(Reading.image_id))

@@ -12,7 +12,7 @@ from pydantic import Field
 from sqlalchemy import select
 from sqlmodel import col
 
-from server.catalog import events, handling
+from server.catalog import events, handling, named
 from server.catalog.errors import Conflict, Quarantined
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import known, tape_of
@@ -180,7 +180,7 @@ def _told(work: Work, permission: RunPermission) -> Permission:
     if permission.granted_by_id is not None:
         person = work.session.get(Person, permission.granted_by_id)
     return Permission(
-        by=person.display_name if person else COMMAND.name,
+        by=named.naming(work)(person.display_name, person.id) if person else COMMAND.name,
         reason=permission.reason,
         granted=permission.granted_at,
         valid_until=permission.valid_until,

@@ -9,7 +9,15 @@ from server.store.kin import Fingerprint, Kinship
 from server.store.load_sheets import LoadSheet, LoadSheetText
 from server.store.loaded import LoadedRun
 from server.store.merging import MergedReading, MergedSource
-from server.store.people import ApiToken, Person, SignIn, SignInFailure
+from server.store.people import (
+    ApiToken,
+    Invitation,
+    Passkey,
+    PasskeyChallenge,
+    Person,
+    SignIn,
+    SignInFailure,
+)
 from server.store.photos import Photo, PhotoFile
 from server.store.places import Movement, Place, Whereabouts
 from server.store.programs import Program, ProgramLink, Version
@@ -36,6 +44,7 @@ __all__ = [
     "FamilyDecision",
     "Fingerprint",
     "ImageRow",
+    "Invitation",
     "Kinship",
     "ListingText",
     "LoadSheet",
@@ -46,6 +55,8 @@ __all__ = [
     "Movement",
     "NormalFormRow",
     "NumberGiven",
+    "Passkey",
+    "PasskeyChallenge",
     "Person",
     "Photo",
     "PhotoFile",

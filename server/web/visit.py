@@ -68,6 +68,11 @@ class Visit:
         return self.request.cookies.get(self.cookies.session, "")
 
     @property
+    def browser(self) -> str:
+        """What the browser calls itself."""
+        return self.request.headers.get("User-Agent", "")
+
+    @property
     def limits(self) -> SessionLimits:
         """How long a sign-in lasts."""
         return SessionLimits(

@@ -12,7 +12,6 @@ from server.store.listings import pack_listing
 from server.store.loaded import index_frames, index_memory
 from server.store.search import RANKS, index_listing, index_record
 from server.store.tables import (
-    ApiToken,
     ClosedImage,
     ConditionReport,
     Deaccession,
@@ -28,7 +27,6 @@ from server.store.tables import (
     MergedSource,
     Movement,
     NormalFormRow,
-    Person,
     Photo,
     PhotoFile,
     Place,
@@ -38,8 +36,6 @@ from server.store.tables import (
     ReadBack,
     Reading,
     RunPermission,
-    SignIn,
-    SignInFailure,
     Tape,
     Term,
     Verification,
@@ -48,6 +44,7 @@ from server.store.tables import (
     WorkItem,
 )
 from server.tape.listing import Line, Listing
+from tests.store.people_rows import add_person
 
 HEX = ":0401000001020304F1\r\n:00000001FF\r\n"
 """An Intel hex tape that loads four bytes at 0100."""
@@ -247,32 +244,8 @@ def _photo_file(session: Session) -> int:
 
 def add_one_of_each(session: Session) -> None:
     """At least one row in every table."""
-    person = Person(
-        name="ada",
-        display_name="Ada",
-        role="archivist",
-        password_hash="x",
-        created_at=NOW,
-        password_changed_at=NOW,
-    )
-    session.add(person)
-    session.flush()
+    person = add_person(session)
     assert person.id is not None
-    session.add_all(
-        (
-            SignIn(
-                person_id=person.id,
-                token_hash="t",
-                csrf_token="c",
-                created_at=NOW,
-                seen_at=NOW,
-                idle_expires_at=NOW,
-                expires_at=NOW,
-            ),
-            ApiToken(person_id=person.id, label="reader", token_hash="t", created_at=NOW),
-            SignInFailure(name_hash="n", failures=1, last_at=NOW),
-        )
-    )
     one, two = (add_image(session, f"10 PRINT {n}\n20 END\n") for n in (1, 2))
     names = session.scalars(select(col(ImageRow.sha256)).order_by(col(ImageRow.id))).all()
     program = add_program(session, "Counting", description="Counts.")

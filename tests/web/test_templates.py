@@ -24,6 +24,7 @@ from server.web import (
     merged,
     merging,
     moving,
+    people,
     places,
     preparing,
     program_parts,
@@ -47,7 +48,7 @@ from server.web.render import environment
 MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
-    vouching, work, labels, load_sheets, punching_steps, punchings, queues, moving, places,
+    vouching, work, people, labels, load_sheets, punching_steps, punchings, queues, moving, places,
     vocabularies, history, program_parts,
 )  # fmt: skip
 
