@@ -31,6 +31,7 @@ from server.catalog.tape_values import Page
 from server.catalog.work import Role, Work
 from server.store import places as store
 from server.store.places import Movement, Place, within
+from server.store.sight import lifted
 from server.store.tapes import Tape
 
 
@@ -308,15 +309,19 @@ def _require_elsewhere(place: Place, parent: Place | None) -> None:
 
 
 def _lying_in(work: Work, place: Place) -> list[tuple[Tape, Place, str]]:
-    """The tapes in a place at any depth, each with the place that it lies in, as it is called."""
-    rows = work.session.execute(
+    """The tapes in a place at any depth, each with the place that it lies in, as it is called.
+
+    Those too that are closed to whoever moves it: they are in the box all the same.
+    """
+    asked = (
         select(Tape, Place)
         .join(store.Whereabouts, col(store.Whereabouts.tape_id) == col(Tape.id))
         .join(Place, col(Place.id) == col(store.Whereabouts.place_id))
         .where(within(place.path_key))
         .order_by(col(Tape.accession_key))
     )
-    return [(tape, lies, tape.place) for tape, lies in rows]
+    with lifted(work.session):
+        return [(tape, lies, tape.place) for tape, lies in work.session.execute(asked)]
 
 
 def _record(work: Work, row: Movement, number: str, title: str) -> MovementRecord:

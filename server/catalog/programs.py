@@ -143,12 +143,15 @@ def add_version(work: Work, program_id: int, new: NewVersion) -> ProgramRecord:
     Raises:
         NotFound: there is no such program, or the image is not held.
         Conflict: the program has a version of that label, or from that image.
+        Invalid: the image is more closed than the program, and would be opened by it.
     """
     work.actor.require(Role.ARCHIVIST)
     program = program_of(work, program_id)
+    image_id = image_id_of(work, new.sha256)
+    versions.require_as_closed(work, program, image_id)
     version = Version(
         program_id=program_id,
-        image_id=image_id_of(work, new.sha256),
+        image_id=image_id,
         created_at=work.now,
         created_by_id=work.actor.person_id,
         **new.model_dump(exclude={"sha256"}),

@@ -29,7 +29,7 @@ LETTERS_AN_EDIT: Final = 3
 def offer(work: Work, query: SearchQuery, dropped: Mapping[str, int]) -> SearchHelp | None:
     """What may help with a search that found hardly anything; None where nothing does."""
     words = list(islice(spelling.words_of(fold(query.q)), 8))
-    mended = {word: _mended(work, word) for word in words}
+    mended = {word: _known(work, word, _mended(work, word)) for word in words}
     changed = any(better not in (None, word) for word, better in mended.items())
     known = [better for better in mended.values() if better]
     near = _near(work, known) if known else ()
@@ -51,6 +51,13 @@ def _mended(work: Work, word: str) -> str | None:
         default=(allowed + 1, 0.0, ""),
     )
     return best[2] if best[0] <= allowed else None
+
+
+def _known(work: Work, word: str, mended: str | None) -> str | None:
+    """The better spelling, if the actor sees any record that has it: words outlive records."""
+    if mended in (None, word) or newest(work.session, RECORDS, [mended], 1):
+        return mended
+    return None
 
 
 def _respelt(text: str, mended: Mapping[str, str | None]) -> str:

@@ -8,10 +8,19 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
 from server.catalog import changes, events, program_records
-from server.catalog.errors import Conflict, NotFound
+from server.catalog.errors import Conflict, Invalid, NotFound
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.held import image_id_of, known, may_be_id, may_lock, program_ever, program_of
+from server.catalog.held import (
+    access_of,
+    image_id_of,
+    known,
+    may_be_id,
+    may_lock,
+    program_ever,
+    program_of,
+)
 from server.catalog.program_values import ProgramRecord, VersionChange
+from server.catalog.vocabulary import Access
 from server.catalog.work import Role, Work
 from server.store.events import Event
 from server.store.images import ImageRow
@@ -141,6 +150,7 @@ def put_in(work: Work, event: Event, why: str) -> None:
     told = {name: event.facts.get(name, "") for name in TOLD}
     image = event.facts["image"]
     require_room(work, program, told["label"], image)
+    require_as_closed(work, program, image_id_of(work, image))
     work.session.add(
         Version(
             program_id=known(program.id),
@@ -155,6 +165,23 @@ def put_in(work: Work, event: Event, why: str) -> None:
     detail = f"version {told['label']} put in again: {why}"
     _log(work, known(program.id), detail, facts, event.id)
     program_records.index(work, program)
+
+
+def require_as_closed(work: Work, program: Program, image_id: int) -> None:
+    """Nothing, if an image is not opened to more people by being a version of a program.
+
+    Raises:
+        Invalid: it would be.
+    """
+    image = access_of(work, image_id)
+    if image.shut > Access(program.access).shut:
+        raise Invalid(
+            f"The image is {image}, the program {program.access}: as its version the image would"
+            " be as open as the program.",
+            where="sha256",
+            mend=f"Make the program {image} first, or open the tape of the image.",
+            fields={"sha256": f"it is {image}, the program {program.access}"},
+        )
 
 
 def require_room(work: Work, program: Program, label: str, sha256: str) -> None:

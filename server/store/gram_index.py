@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple, Protocol
 
-from sqlalchemy import ColumnElement, FromClause
+from sqlalchemy import ColumnElement, FromClause, SQLColumnExpression
 from sqlalchemy.orm import Session
 
 from server.store.grams import Grams
@@ -35,6 +35,6 @@ class GramIndex(Protocol):
         """The keys that have, of any of the `ways`, all the grams of all its runs."""
         ...
 
-    def holds(self, text: ColumnElement[Any], run: str) -> ColumnElement[bool]:
+    def holds(self, text: SQLColumnExpression[Any], run: str) -> ColumnElement[bool]:
         """The condition that a text holds a run of characters, compared as they are."""
         ...

@@ -16,6 +16,7 @@ from sqlalchemy.orm import Session
 from server.store import spelling
 from server.store.gram_index import GramIndex
 from server.store.grams import LENGTHS, Grams, grams_asked, grams_of
+from server.store.row import Row
 from server.store.search_postgres import PostgresGrams
 from server.store.search_sqlite import SqliteGrams
 from server.store.texts import LISTINGS, RECORDS, ListingText, RecordText, Texts
@@ -160,7 +161,8 @@ def _take_out(session: Session, texts: Texts, keys: Iterable[int]) -> None:
     held = session.execute(select(*columns).where(texts.key.in_(keys))).all()
     for key, *parts in held:
         index_of(session).take_out(session, texts.index, key, grams_of_texts(*parts))
-    session.execute(delete(texts.key.table).where(texts.key.in_(keys)))
+    table = Row.metadata.tables[str(texts.entity.__tablename__)]
+    session.execute(delete(table).where(texts.key.in_(keys)))
 
 
 def grams_of_texts(*texts: str | None) -> Grams:
@@ -188,10 +190,11 @@ def keys(session: Session, texts: Texts, *needles: str) -> Select[int]:
         asked = index.having(texts.index, [list(map(_asked, way)) for way in ways])
         return (
             select(asked.key.label("key"))
-            .select_from(asked.rows.join(texts.key.table, texts.key == asked.key))
+            .select_from(asked.rows)
+            .join(texts.entity, texts.key == asked.key)
             .where(asked.condition, *holding)
         )
-    found = select(texts.key.label("key")).where(*holding)
+    found: Select[int] = select(texts.key.label("key")).where(*holding)
     if texts is not LISTINGS:
         return found
     newest = select(func.max(texts.key)).scalar_subquery()

@@ -4,7 +4,16 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
-from sqlalchemy import ColumnElement, Integer, column, func, literal, or_, table
+from sqlalchemy import (
+    ColumnElement,
+    Integer,
+    SQLColumnExpression,
+    column,
+    func,
+    literal,
+    or_,
+    table,
+)
 from sqlalchemy import text as sql
 from sqlalchemy.dialects.postgresql import ARRAY
 from sqlalchemy.orm import Session
@@ -38,6 +47,6 @@ class PostgresGrams:
         has = or_(*(grams.contains(literal(way, ARRAY(Integer))) for way in asked))
         return Asked(table(index, key, grams), key, has)
 
-    def holds(self, text: ColumnElement[Any], run: str) -> ColumnElement[bool]:
+    def holds(self, text: SQLColumnExpression[Any], run: str) -> ColumnElement[bool]:
         """The condition that a text holds a run of characters."""
         return func.strpos(text, literal(run)) > 0

@@ -8,7 +8,16 @@ from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 import numpy as np
-from sqlalchemy import ColumnElement, Integer, String, column, func, literal, table
+from sqlalchemy import (
+    ColumnElement,
+    Integer,
+    SQLColumnExpression,
+    String,
+    column,
+    func,
+    literal,
+    table,
+)
 from sqlalchemy import text as sql
 from sqlalchemy.orm import Session
 
@@ -47,7 +56,7 @@ class SqliteGrams:
         match = " OR ".join(f"({way})" for way in asked)
         return Asked(table(index, key, found), key, found.op("MATCH")(match))
 
-    def holds(self, text: ColumnElement[Any], run: str) -> ColumnElement[bool]:
+    def holds(self, text: SQLColumnExpression[Any], run: str) -> ColumnElement[bool]:
         """The condition that a text holds a run of characters."""
         return func.instr(text, literal(run)) > 0
 
