@@ -119,9 +119,20 @@ class Visit:
             forgery.check_secret(given, self._secret)
             yield work
 
-    def submit(self, form: Form, act: Act, again: Again, block: str | None = None) -> Response:
-        """What `act` answers; where it refuses the input, the page `again`, the input kept."""
+    def submit(
+        self,
+        form: Form,
+        act: Act,
+        again: Again,
+        block: str | None = None,
+        first: Callable[[], None] = lambda: None,
+    ) -> Response:
+        """What `act` answers; where it refuses the input, the page `again`, the input kept.
+
+        What is slow and needs no transaction is done `first`, and may refuse the input too.
+        """
         try:
+            first()
             with self.change(form) as work:
                 return act(work)
         except (Invalid, Conflict) as refusal:

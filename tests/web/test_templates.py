@@ -25,6 +25,7 @@ from server.web import (
     merging,
     moving,
     people,
+    photos,
     places,
     preparing,
     program_parts,
@@ -49,7 +50,7 @@ MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
     vouching, work, people, labels, load_sheets, punching_steps, punchings, queues, moving, places,
-    vocabularies, history, program_parts,
+    vocabularies, history, program_parts, photos,
 )  # fmt: skip
 
 PAGES = sorted(
