@@ -88,7 +88,7 @@ def before(work: Work, report: ReportRecord) -> ReportRecord | None:
             col(ConditionReport.id) < report.id,
         ),
     )
-    found = _reports(work, and_(col(Tape.accession_number) == report.tape, earlier))
+    found = _reports(work, and_(_STANDS, col(Tape.accession_number) == report.tape, earlier))
     return found[0] if found else None
 
 
