@@ -21,6 +21,7 @@ from server.web import (
     images,
     labels,
     load_sheets,
+    loans,
     merged,
     merging,
     moving,
@@ -35,8 +36,10 @@ from server.web import (
     queues,
     search,
     search_more,
+    shelf_checks,
     strips,
     tape_forms,
+    tape_requests,
     tapes,
     upload,
     vocabularies,
@@ -50,7 +53,7 @@ MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
     vouching, work, people, labels, load_sheets, punching_steps, punchings, queues, moving, places,
-    vocabularies, history, program_parts, photos,
+    vocabularies, history, program_parts, loans, tape_requests, shelf_checks, photos,
 )  # fmt: skip
 
 PAGES = sorted(
