@@ -84,12 +84,12 @@ def titles(work: Work, image_ids: Collection[int]) -> dict[int, Title]:
     """What to call each image: by its tape, else by its program, else by its file."""
     named: dict[int, Title] = {}
     asked, connection = {"image_ids": sorted(image_ids)}, work.session.connection()
-    for image_id, sha256, file_name, number, title in connection.execute(_READ, asked):
+    for image_id, sha256, file_name, number, title in connection.execute(_READ, asked).all():
         best = title or file_name or f"image {sha256[:SHORT_DIGEST]}"
         image = known(image_id)
         if image not in named or (number and named[image].accession is None):
             named[image] = Title(best, number)
-    for image_id, title, label in connection.execute(_VERSIONS, asked):
+    for image_id, title, label in connection.execute(_VERSIONS, asked).all():
         if named[image_id].accession is None:
             named[image_id] = Title(f"{title}, {label}", None)
     return named

@@ -95,7 +95,7 @@ class _Search:
         self._session = work.session
         self._query = query
         self._listings = of_listings(query, LISTINGS.key)
-        self._records = [of_records(query)]
+        self._records = of_records(query)
         self._newest_here: list[int] | None = None
         self._all_records: set[tuple[str, int]] | None = None
 

@@ -45,7 +45,7 @@ def _things(work: Work, query: SearchQuery) -> Things:
     listings = newest(session, LISTINGS, [query.q], COUNTED_FACETS, only=conditions)
     things: dict[HitKind, set[int]] = {kind: set() for kind in HitKind}
     things[HitKind.LISTING].update(listings)
-    keys = newest(session, RECORDS, [query.q], COUNTED_FACETS, only=[of_records(query)])
+    keys = newest(session, RECORDS, [query.q], COUNTED_FACETS, only=of_records(query))
     for kind, _, number in map(record_of, keys):
         things[HitKind(kind)].add(number)
     return things
