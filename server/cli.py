@@ -196,9 +196,24 @@ def _add_people(commands: Any) -> None:
     )
     _json(add)
     _json(_add(actions, "list", "people:show", "list everybody with an account"))
+    invite = _add(actions, "invite", "people:invite", "write the address at which somebody joins")
+    invite.add_argument(
+        "--role",
+        default="volunteer",
+        choices=("volunteer", "archivist", "administrator"),
+        help="what the person may do (%(default)s)",
+    )
+    invite.add_argument("--note", default="", help="who is meant, for the list of invitations")
+    invite.add_argument("--days", default=7, type=int, help="how long it holds (%(default)s)")
     token = _add(commands, "token", "people:token", "issue a token for a person's programs")
     token.add_argument("name", metavar="NAME")
     token.add_argument("--label", default="command line", help="what it is for (%(default)s)")
+    token.add_argument(
+        "--scope",
+        action="append",
+        metavar="SCOPE",
+        help="what it may be used for, such as read or upload; all, if none is given",
+    )
 
 
 def _add_holdings(commands: Any) -> None:

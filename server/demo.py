@@ -9,6 +9,7 @@ from server.catalog import (
     accession,
     condition,
     families,
+    invitations,
     load_sheets,
     merge_choice,
     merging,
@@ -19,20 +20,25 @@ from server.catalog import (
     punching,
     punching_start,
     read_backs,
+    scopes,
     tapes,
+    tokens,
     verification,
+    vocabularies,
 )
 from server.catalog.accession import Upload
 from server.catalog.condition_values import NewReport
 from server.catalog.errors import Conflict
 from server.catalog.family_values import Decided, NewDecision
+from server.catalog.invitations import NewInvitation
 from server.catalog.load_sheet_values import NewTexts, SheetOf
 from server.catalog.merging_values import NewMerge
 from server.catalog.program_values import NewProgram, NewVersion, VersionRecord
 from server.catalog.punching_values import Punched, ReadBackFile
 from server.catalog.queues import queue_of
-from server.catalog.tape_values import NewTape
-from server.catalog.work import COMMAND, Work, unit_of_work
+from server.catalog.tape_values import NewTape, TapeChange
+from server.catalog.terms import NewTerm, Vocabulary
+from server.catalog.work import COMMAND, Role, Work, unit_of_work
 from server.checkout import SEED_DATA
 from server.settings import Settings
 from server.store.images import ImageRow
@@ -95,6 +101,9 @@ class _Loading:
 
     def load(self, library: Entry) -> None:
         """Enter everything, in the order in which it could have happened."""
+        for each in library["word"]:
+            new = NewTerm(word=each["word"], meaning=each["meaning"])
+            vocabularies.add(self._as(KEEPS), Vocabulary(each["vocabulary"]), new)
         for program in library["program"]:
             self._add_program(program)
         for tape in library["tape"]:
@@ -111,12 +120,34 @@ class _Loading:
         for report in library["report"]:
             values = {name: value for name, value in report.items() if name != "by"}
             condition.log(self._as(report["by"]), NewReport.of(values))
+        for each in library["rights"]:
+            self._settle_rights(each)
         for sheet in library["load_sheet"]:
             self._write_sheet(sheet)
         for each in library["punching"]:
             self._punch(each)
         for each in library["own_list"]:
             self._take_on(each)
+        self._open_doors(library)
+
+    def _open_doors(self, library: Entry) -> None:
+        for each in library["invitation"]:
+            self._invite(each)
+        for each in library["token"]:
+            allowed = scopes.of_words(each["scopes"])
+            tokens.issue(self._as(each["by"]), each["label"], allowed=allowed)
+
+    def _invite(self, entry: Entry) -> None:
+        work = self._as(entry["by"])
+        new = NewInvitation(role=Role(entry["role"]), note=entry["note"])
+        invited = invitations.invite(work, new)
+        if entry["withdrawn"]:
+            invitations.withdraw(work, invited.record.id)
+
+    def _settle_rights(self, entry: Entry) -> None:
+        values = {name: value for name, value in entry.items() if name not in ("by", "tapes")}
+        for number in entry["tapes"]:
+            tapes.change(self._as(entry["by"]), number, TapeChange.of(values))
 
     def _take_on(self, entry: Entry) -> None:
         work = self._as(entry["by"])
@@ -134,7 +165,7 @@ class _Loading:
         return self._work.acting_as(self._actors[name])
 
     def _add_program(self, program: Entry) -> None:
-        values = {name: program[name] for name in NewProgram.model_fields}
+        values = {name: program[name] for name in NewProgram.model_fields if name in program}
         self._programs[program["key"]] = programs.create(self._as(KEEPS), NewProgram.of(values)).id
 
     def _add_tape(self, tape: Entry) -> None:

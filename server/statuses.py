@@ -15,6 +15,7 @@ from server.catalog.errors import (
     Conflict,
     FixityFailed,
     Invalid,
+    Moved,
     NotAllowed,
     NotFound,
     NotSignedIn,
@@ -94,6 +95,13 @@ _REFUSALS: Final[Mapping[type[ArchiveError], Problem]] = MappingProxyType(
             "The record is not as you think",
             "Somebody changed the record since you opened it, or the number is taken.",
             "Open the record again, compare, and repeat your change.",
+        ),
+        Moved: Problem(
+            Moved.code,
+            HTTPStatus.CONFLICT,
+            "The record is part of another one now",
+            "The program was merged into another, or the version was put to another program.",
+            "Use the address that the answer names; reading is led there by itself.",
         ),
         NotVerified: Problem(
             NotVerified.code,
@@ -175,6 +183,13 @@ FORGED: Final = Problem(
     "A change made with a sign-in cookie must carry that sign-in's own secret.",
     "Reload the page and try again; programs send a token instead of the cookie.",
 )
+INSUFFICIENT_SCOPE: Final = Problem(
+    "insufficient-scope",
+    HTTPStatus.FORBIDDEN,
+    "The token does not reach that far",
+    "Each token was issued for some things only, and this is none of them.",
+    "Issue a token with the scope that the answer names, or sign in.",
+)
 REVISION_MISSING: Final = Problem(
     "revision-missing",
     HTTPStatus.PRECONDITION_REQUIRED,
@@ -226,6 +241,7 @@ PROBLEMS: Final[Mapping[str, Problem]] = MappingProxyType(
             WRONG_MEDIA_TYPE,
             DIGEST_MISMATCH,
             FORGED,
+            INSUFFICIENT_SCOPE,
             REVISION_MISSING,
             STALE,
             NO_SUCH_RANGE,

@@ -28,7 +28,7 @@ def master(engine: Engine, data: bytes = b"", *, vouched: bool = True, **others:
 def version(engine: Engine, sha256: str, label: str = "2") -> int:
     """A program of which the image is a version; the program's number."""
     with factories.acting(engine) as work:
-        made = factories.program(work, machine="8080 machine, 8 KB")
+        made = factories.program(work, machine="8080 machine", memory="8 KB")
         programs.add_version(work, made.id, NewVersion(label=label, sha256=sha256))
     return made.id
 

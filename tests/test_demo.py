@@ -1,15 +1,21 @@
 """The demonstration as its command loads it: whole, once, and never over something else."""
 
+import re
 import shutil
+from collections import Counter
 
 import pytest
 from sqlalchemy import Engine
+from starlette.testclient import TestClient
 
 from server import demo
+from server.app import create_app
 from server.catalog import (
+    accounts,
     condition,
     images,
     merged,
+    named,
     own_list,
     programs,
     published,
@@ -147,3 +153,39 @@ def test_one_copy_was_punched_and_read_back_and_another_waits(loaded: Engine):
     assert (copy.title, copy.punching) == ("Tide table, version 2", done.id)
     assert copy.image.verification.word == "read back"
     assert copy.image.lettering == "TIDE TABLE 2"
+
+
+def links_of(page: str) -> set[str]:
+    """Addresses of our own in a page, without what follows a question mark."""
+    found = re.findall(r'(?:href|src)="(/[^"?#]*)', page)
+    return {each for each in found if not each.startswith(("/static/", "/sign-in"))}
+
+
+def shape_of(path: str) -> str:
+    """The kind of page that a path leads to."""
+    return re.sub(r"\b(?:[0-9a-f]{64}|[\d.]+)\b", "N", path)
+
+
+def test_no_page_or_document_names_anybody_to_a_visitor_who_did_not_agree(loaded: Engine):
+    """From the first page on, two of every kind of page, and what the API says under its path."""
+    with unit_of_work(loaded, COMMAND) as work:
+        actors = published.actors(work)
+        for actor in actors.values():
+            accounts.be_named(work.acting_as(actor), named=actor.name == "Aksel Brume")
+    app = create_app(demo.settings_for(str(loaded.url)))
+    visitor = TestClient(app, raise_server_exceptions=False, follow_redirects=False)
+    seen: dict[str, str] = {}
+    waiting, shapes = ["/", "/search?q=PRINT", "/tapes", "/programs", "/fixity"], Counter[str]()
+    while waiting:
+        path = waiting.pop(0)
+        for address in (path, f"/api/v1{path}"):
+            seen[address] = visitor.get(address).text
+        for link in sorted(links_of(seen[path])):
+            if shapes[shape_of(link)] < 2 and link not in (*seen, *waiting):
+                shapes[shape_of(link)] += 1
+                waiting.append(link)
+    hidden = [actor.name for actor in actors.values() if actor.name != "Aksel Brume"]
+
+    assert [path for path, text in seen.items() if any(name in text for name in hidden)] == []
+    assert len([path for path, text in seen.items() if named.SOMEBODY in text]) > 10
+    assert len([path for path, text in seen.items() if "Aksel Brume" in text]) > 3

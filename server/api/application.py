@@ -25,6 +25,7 @@ from server.api import (
     sign_in,
     strips,
     tapes,
+    vocabularies,
     work,
 )
 from server.api.head import HeadAsGet
@@ -46,6 +47,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     by_example.router,
     tapes.router,
     programs.router,
+    vocabularies.router,
     punchings.router,
     load_sheets.router,
     condition_reports.router,

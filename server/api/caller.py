@@ -9,7 +9,8 @@ from fastapi import Depends, Request, Security
 from fastapi.security import APIKeyHeader, HTTPBearer
 from sqlalchemy import Engine
 
-from server.catalog import people
+from server.api.scopes import require_scope, scope_of
+from server.catalog import people, tokens
 from server.catalog.errors import NotSignedIn
 from server.catalog.people import SessionLimits
 from server.catalog.work import VISITOR, Actor, Role, Work, unit_of_work
@@ -64,25 +65,26 @@ def _caller(request: Request) -> Caller:
     engine: Engine = request.app.state.engine
     settings: Settings = request.app.state.settings
     if "Authorization" in request.headers:
-        actor = _by_token(engine, request.headers["Authorization"])
+        actor = _by_token(engine, request)
     else:
         actor = _by_cookie(engine, settings, request)
     return Caller(engine, settings, request.app.state.formats, actor)
 
 
-def _by_token(engine: Engine, authorization: str) -> Actor:
-    scheme, _, token = authorization.partition(" ")
-    actor = None
+def _by_token(engine: Engine, request: Request) -> Actor:
+    scheme, _, token = request.headers["Authorization"].partition(" ")
+    bearer = None
     if scheme.lower() == "bearer" and token:
         with unit_of_work(engine, writes=False) as work:
-            actor = people.actor_of_token(work, token.strip())
-    if actor is None:
+            bearer = tokens.bearer(work, token.strip())
+    if bearer is None:
         raise NotSignedIn(
             "The token is not one that stands for anybody.",
             where="Authorization",
             mend="Send Authorization: Bearer TOKEN, with a token that was not revoked.",
         )
-    return actor
+    require_scope(bearer.scopes, scope_of(request.method, request.scope["route"].path))
+    return bearer.actor
 
 
 def _by_cookie(engine: Engine, settings: Settings, request: Request) -> Actor:

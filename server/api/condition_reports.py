@@ -22,15 +22,19 @@ from server.api.revisions import (
 )
 from server.catalog import condition
 from server.catalog.condition_values import NewReport, ReportChange
+from server.catalog.defect_words import DefectKind
 from server.catalog.inputs import OrNone
 from server.catalog.tape_values import AccessionNumber, PageQuery
 from server.catalog.vocabulary import (
+    Action,
     Condition,
-    DefectKind,
+    DefectSeverity,
     Extent,
+    Handling,
     Hazard,
     Method,
     Reason,
+    Urgency,
 )
 from server.inspection import Fields
 
@@ -49,9 +53,13 @@ class DefectOut(Fields):
     """One thing wrong with a tape."""
 
     kind: DefectKind = Field(description="What is wrong.")
-    severity: Extent = Field(description="How much it matters.")
+    severity: DefectSeverity = Field(description="How much it matters.")
+    extent: Extent | None = Field(description="How far it reaches, in words, or null.")
     position_mm: float | None = Field(
         description="Distance from the first frame, in millimetres; null where it has no place."
+    )
+    length_mm: float | None = Field(
+        description="How far it reaches from there, in millimetres, or null."
     )
     note: str = Field(description="Anything else.")
 
@@ -73,6 +81,11 @@ class ReportOut(Revised):
     )
     advice: str = Field(description="How to handle it.")
     hazard: Hazard = Field(description="What makes it dangerous to handle.")
+    handling: Handling = Field(description="How the tape may be handled.")
+    action: Action = Field(description="What should be done with it.")
+    urgency: Urgency = Field(description="How soon that should be done.")
+    next_check: date | None = Field(description="When it is to be looked at next, or null.")
+    do_not_run: bool = Field(description="Whether the report says that no reader may have it.")
     cautions: str = Field(description="What whoever handles it must know first.")
     logged: datetime = Field(description="When the report was logged, in UTC.")
 
@@ -94,7 +107,10 @@ def list_reports(
 def log_report(
     request: Request, response: Response, caller: CallerDep, new: NewReport
 ) -> ReportOut:
-    """Log a condition report (volunteers). One that names a hazard puts the tape in quarantine."""
+    """Log a condition report (volunteers). One that names a hazard puts the tape in quarantine.
+
+    A report sent with a `key` is kept once, however often it is sent.
+    """
     with caller.work() as work:
         report = ReportOut.model_validate(condition.log(work, new))
     response.headers["Location"] = address(request, "get_report", report_id=report.id)

@@ -57,6 +57,7 @@ class TapeLinkOut(Fields):
 
     accession_number: str = Field(description="Accession number of the tape.")
     title: str = Field(description="Its title.")
+    do_not_run: bool = Field(description="Whether no reader may have it without permission.")
 
 
 class VersionLinkOut(Fields):
@@ -111,6 +112,7 @@ class KinOut(Fields):
     description: str = Field(description="The same in words.")
     title: str = Field(description="Best name there is for the other image.")
     accession: str | None = Field(description="Accession number of its first tape, or null.")
+    do_not_run: bool = Field(description="Whether no reader may have that tape.")
 
 
 class ReceiptOut(Fields):

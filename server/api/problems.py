@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import JSONResponse
+from fastapi.responses import JSONResponse, RedirectResponse, Response
 from pydantic import BaseModel, Field
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
@@ -16,7 +16,7 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server import statuses
-from server.catalog.errors import ArchiveError, Conflict, TooManyAttempts
+from server.catalog.errors import ArchiveError, Conflict, Moved, TooManyAttempts
 from server.catalog.input_sentences import sentence
 from server.delivery.bodies import BodyTooLarge
 from server.statuses import Problem, Refused, problem_of
@@ -84,10 +84,14 @@ def document(
     )
 
 
-def refuse_by_archive(request: Request, error: ArchiveError) -> JSONResponse:
-    """What the catalog refused."""
+def refuse_by_archive(request: Request, error: ArchiveError) -> Response:
+    """What the catalog refused; what was moved is led to, where somebody only reads."""
     extra: dict[str, object] = {}
     headers: dict[str, str] = {}
+    if isinstance(error, Moved) and request.method in ("GET", "HEAD"):
+        elsewhere = error.path_of(request.url.path)
+        if elsewhere is not None:
+            return RedirectResponse(elsewhere, HTTPStatus.PERMANENT_REDIRECT)
     if isinstance(error, Conflict) and error.revision is not None:
         extra["revision"] = error.revision
     if problem_of(error).status == HTTPStatus.UNAUTHORIZED:
@@ -237,7 +241,7 @@ class Faults:
             await tell_fault(Request(scope), error)(scope, receive, send)
 
 
-EVERYWHERE: Final = ("not-signed-in", "internal", "unavailable")
+EVERYWHERE: Final = ("not-signed-in", "insufficient-scope", "internal", "unavailable")
 """What any route may answer: a token that stands for nobody is refused even for reading."""
 
 

@@ -22,8 +22,17 @@ from server.api.revisions import (
     marked,
 )
 from server.catalog import programs
-from server.catalog.program_values import NewProgram, NewVersion, ProgramChange, ProgramQuery
+from server.catalog.program_values import (
+    AttributedTo,
+    Certainty,
+    LinkKind,
+    NewProgram,
+    NewVersion,
+    ProgramChange,
+    ProgramQuery,
+)
 from server.catalog.records import VerifiedBy
+from server.catalog.vocabulary import Access
 from server.inspection import Fields
 from server.tape.findings import CheckStatus
 
@@ -54,6 +63,29 @@ class VersionOut(Fields):
     format: str = Field(description="Record format of the master image.")
     check_status: CheckStatus = Field(description="What the tape's own checks say.")
     verification: VerifiedBy = Field(description="Why the master image is trusted.")
+    instructions: str = Field(description="How it is used, where that differs.")
+    faults: str = Field(description="What is known to be wrong with it.")
+    revision: int = Field(description="Revision of what is said of it, from 1.")
+
+
+class AttributionOut(Fields):
+    """A note on who wrote a program or where it comes from."""
+
+    about: AttributedTo = Field(description="`author` or `origin`.")
+    note: str = Field(description="What is known, in free words.")
+    certainty: Certainty = Field(description="How sure that is.")
+
+
+class LinkOut(Fields):
+    """How the program stands to another one."""
+
+    id: int = Field(description="Number of the link.")
+    kind: LinkKind = Field(description="What the link says, read from where it begins.")
+    words: str = Field(description="The same, read from this program to the other.")
+    made_here: bool = Field(description="Whether it begins at this program.")
+    program: int = Field(description="Number of the other program.")
+    title: str = Field(description="Title of the other program.")
+    note: str = Field(description="What is known of it.")
 
 
 class ProgramOut(Revised):
@@ -61,12 +93,24 @@ class ProgramOut(Revised):
 
     id: int = Field(description="Number of the program.")
     title: str = Field(description="Its title.")
+    variant_titles: list[str] = Field(description="What else it is or was called.")
     language: str = Field(description="Programming language.")
-    machine: str = Field(description="The machine that it needs.")
+    machine: str = Field(description="The class of machine that it needs.")
+    memory: str = Field(description="How much memory it needs, as its people counted it.")
+    peripherals: list[str] = Field(description="What must be connected to the machine.")
     description: str = Field(description="What it does.")
-    rights: str = Field(description="Who may do what with it.")
+    instructions: str = Field(description="How it is used.")
+    faults: str = Field(description="What is known to be wrong with it.")
+    attributions: list[AttributionOut] = Field(
+        description="Notes on who wrote it and where it comes from, each with how sure it is."
+    )
+    rights: str = Field(description="Who may do what with it, in words.")
+    rights_uri: str = Field(description="Statement of RightsStatements.org, by its address.")
+    licence: str = Field(description="SPDX licence expression.")
+    access: Access = Field(description="Who may see it.")
     created: datetime = Field(description="When the record was made, in UTC.")
     changed: datetime = Field(description="When the record was last changed, in UTC.")
+    links: list[LinkOut] = Field(description="How it stands to other programs.")
     versions: list[VersionOut] = Field(description="Its versions, newest first.")
     tapes: list[TapeLinkOut] = Field(description="Tapes that carry it.")
 

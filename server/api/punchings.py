@@ -27,7 +27,6 @@ from server.catalog.punching_values import (
     Status,
 )
 from server.catalog.tape_values import RecordNumber
-from server.catalog.vocabulary import Medium
 from server.catalog.work import Role
 from server.delivery.frames import ASK_AGAIN, Frames, deliver
 from server.delivery.prepared_facts import StretchFacts
@@ -158,7 +157,7 @@ class PunchingOut(PunchingRowOut):
     punched_on: date | None = Field(description="Day on which it was punched.")
     punched_at: datetime | None = Field(description="When that was said, in UTC.")
     punched_by: str | None = Field(description="Who said so.")
-    medium: Medium | None = Field(description="On what it was punched.")
+    medium: str | None = Field(description="On what it was punched.")
     punch: str = Field(description="On which machine.")
     rate: float | None = Field(description="At how many frames a second.")
     note: str = Field(description="Anything else.")

@@ -69,6 +69,7 @@ class EntryOut(Fields):
     verification: VerifiedBy | None = Field(description="Why the image is trusted.")
     condition: Condition | None = Field(description="How the tape stands.")
     quarantined: bool = Field(description="Whether the tape must not be handled.")
+    do_not_run: bool = Field(description="Whether no reader may have the tape.")
     last_report: date | None = Field(description="Day of the newest condition report.")
     steps: list[StepOut] = Field(description="What settles it.")
     mine: bool = Field(description="Whether it is on the list of whoever asks.")

@@ -44,6 +44,7 @@ class HitOut(Fields):
     check_status: CheckStatus | None = Field(description="What the image's checks say, or null.")
     verification: VerifiedBy | None = Field(description="Why the image is trusted, or null.")
     condition: Condition | None = Field(description="How the tape stands, or null.")
+    do_not_run: bool = Field(description="Whether no reader may have the tape.")
     excerpt: str = Field(
         description="The text around it as HTML: escaped, each match in a mark element."
     )
@@ -60,6 +61,7 @@ class HitOut(Fields):
             program=hit.program,
             title=hit.title,
             line=hit.line,
+            do_not_run=hit.do_not_run,
             lines_found=hit.lines_found,
             before=hit.before,
             after=hit.after,

@@ -1,6 +1,6 @@
 """Signing in: a name and a password for a token, with which programs act for a person."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from http import HTTPStatus
 from typing import Annotated
 
@@ -9,8 +9,9 @@ from pydantic import Field
 
 from server.api.caller import SIGNED_IN, CallerDep
 from server.api.problems import BODY, responses
-from server.catalog import people
+from server.catalog import people, tokens
 from server.catalog.inputs import Input, RequiredName
+from server.catalog.scopes import Scope, in_order
 from server.catalog.work import Role
 from server.inspection import Fields
 
@@ -26,6 +27,13 @@ class Credentials(Input):
         str, Field(min_length=1, max_length=1000, json_schema_extra={"format": "password"})
     ]
     label: RequiredName = "API"
+    scopes: Annotated[
+        tuple[Scope, ...],
+        Field(min_length=1, description="What it may be used for; all that you may, if left out."),
+    ] = tuple(Scope)
+    days: Annotated[
+        int | None, Field(ge=1, le=3660, description="How long it holds; until revoked, if null.")
+    ] = None
 
 
 class PersonOut(Fields):
@@ -40,6 +48,7 @@ class IssuedOut(PersonOut):
 
     token: str = Field(description="The token; it is told only now. Send it as a bearer token.")
     label: str = Field(description="What it is for.")
+    scopes: list[Scope] = Field(description="What it may be used for.")
 
 
 class TokenOut(Fields):
@@ -47,8 +56,10 @@ class TokenOut(Fields):
 
     id: int = Field(description="Number of the token, to revoke it by.")
     label: str = Field(description="What it is for.")
+    scopes: list[Scope] = Field(description="What it may be used for.")
     created: datetime = Field(description="When it was issued, in UTC.")
     used: datetime | None = Field(description="When it was last used, in UTC.")
+    expires: datetime | None = Field(description="When it ends, in UTC; null: once revoked.")
 
 
 @router.post(
@@ -58,15 +69,21 @@ class TokenOut(Fields):
 )
 def issue_token(response: Response, caller: CallerDep, given: Credentials) -> IssuedOut:
     """Sign in with a name and a password, and get a token to send with each request."""
+    allowed = frozenset(given.scopes)
     with caller.work() as work:
         session = people.sign_in(work, given.name, given.password)
         own = work.acting_as(session.actor)
-        token = people.issue_token(own, given.label)
+        lasts = timedelta(days=given.days) if given.days else None
+        token = tokens.issue(own, given.label, lasts, allowed)
         # The token is all that the program needs; no browser holds this sign-in.
         people.sign_out(own, session.token)
     response.headers["Cache-Control"] = "no-store"
     return IssuedOut(
-        name=session.actor.name, role=session.actor.role, token=token, label=given.label
+        name=session.actor.name,
+        role=session.actor.role,
+        token=token,
+        label=given.label,
+        scopes=list(in_order(allowed)),
     )
 
 
@@ -74,7 +91,7 @@ def issue_token(response: Response, caller: CallerDep, given: Credentials) -> Is
 def list_tokens(caller: CallerDep) -> list[TokenOut]:
     """Your own tokens that still hold, newest first."""
     with caller.reading() as work:
-        return [TokenOut.model_validate(each) for each in people.tokens(work)]
+        return [TokenOut.model_validate(each) for each in tokens.own(work)]
 
 
 @router.delete(
@@ -89,7 +106,7 @@ def revoke_token(
 ) -> None:
     """Revoke one of your own tokens, at once."""
     with caller.work() as work:
-        people.revoke_token(work, token_id)
+        tokens.revoke(work, token_id)
 
 
 @router.get("/me", responses=responses())

@@ -12,7 +12,7 @@ from server.api.caller import SIGNED_IN, CallerDep
 from server.api.images import Sha256
 from server.api.models import ReadingOut
 from server.api.paging import PageOut, page_out
-from server.api.problems import responses
+from server.api.problems import CHANGE, responses
 from server.api.revisions import (
     CHANGING,
     CREATING,
@@ -22,14 +22,16 @@ from server.api.revisions import (
     RevisionDep,
     marked,
 )
-from server.catalog import condition, tapes
+from server.catalog import condition, running, tapes
 from server.catalog.records import VerifiedBy
 from server.catalog.tape_values import NewTape, TapeChange, TapeQuery
-from server.catalog.vocabulary import Condition, Hazard, Medium
+from server.catalog.vocabulary import Access, Acquired, Condition, Hazard, TapeForm
 from server.inspection import Fields
 from server.tape.findings import CheckStatus
 
 router = APIRouter(prefix="/tapes", tags=["tapes"])
+
+PERMITTING = responses(*CHANGE, "not-found", "conflict", "quarantined")
 
 Number = Annotated[str, Path(description="Accession number of the tape, such as 1978.12.")]
 
@@ -46,8 +48,9 @@ class TapeRowOut(Fields):
     verification: VerifiedBy = Field(description="Why its newest image is trusted.")
     condition: Condition = Field(description="How the tape stands.")
     quarantined: bool = Field(description="Whether it is held apart and must not be handled.")
+    do_not_run: bool = Field(description="Whether no reader may have it without permission.")
     loader_requirement: str = Field(description="What the machine needs before it reads it.")
-    medium: Medium = Field(description="What it is made of.")
+    medium: str = Field(description="What it is made of.")
     levels: int | None = Field(description="Code holes across the tape.")
     place: str = Field(description="Where it is kept.")
     sha256: str | None = Field(description="Name of its newest image.")
@@ -71,12 +74,13 @@ class TapeOut(Revised):
     program: int | None = Field(description="Number of the program that it carries, or null.")
     program_title: str | None = Field(description="Title of that program.")
     origin: str = Field(description="Where it came from.")
-    medium: Medium = Field(description="What it is made of.")
+    medium: str = Field(description="What it is made of.")
     levels: int | None = Field(description="Code holes across the tape.")
     width_mm: float | None = Field(description="Nominal width, in millimetres.")
     condition: Condition = Field(description="How the tape stands.")
     hazard: Hazard = Field(description="What makes it dangerous to handle.")
     quarantined: bool = Field(description="Whether it is held apart and must not be handled.")
+    do_not_run: bool = Field(description="Whether no reader may have it without permission.")
     cautions: str = Field(description="What whoever handles it must know first.")
     place: str = Field(description="Where it is kept.")
     loader_requirement: str = Field(description="What the machine needs before it reads it.")
@@ -87,6 +91,21 @@ class TapeOut(Revised):
     image: TapeImageOut | None = Field(description="Its newest image, or null.")
     readings: list[ReadingOut] = Field(description="Every reading of the tape.")
     punching: int | None = Field(description="The punching that made it, if it is a copy, or null.")
+    colour: str = Field(description="Colour of the material.")
+    form: TapeForm = Field(description="How it is kept together; empty where nobody said.")
+    core: str = Field(description="What a roll is wound on.")
+    measured_width_mm: float | None = Field(description="Width as measured, in millimetres.")
+    measured_length_m: float | None = Field(description="Length as measured, in metres.")
+    mismeasured: list[str] = Field(description="Where that does not fit its image or its levels.")
+    inscriptions: str = Field(description="Labels and handwriting, as they stand on it.")
+    acquired_from: str | None = Field(description="From whom; null for visitors.")
+    acquired_on: str | None = Field(description="When it came, as in ISO 8601-2.")
+    acquired_how: Acquired = Field(description="How it came; empty where nobody said.")
+    acquisition_note: str | None = Field(description="Private notes; null but for archivists.")
+    rights_uri: str = Field(description="Statement of RightsStatements.org, by its address.")
+    licence: str = Field(description="SPDX licence expression.")
+    rights_note: str = Field(description="What else is to be said of its rights.")
+    access: Access = Field(description="Who may see it.")
 
 
 @router.get("", responses=responses("invalid"))
@@ -143,3 +162,46 @@ def release_tape(
     with caller.work() as work:
         condition.release(work, number, given.note)
         return marked(response, TapeOut.model_validate(tapes.get(work, number)))
+
+
+class PermissionOut(Fields):
+    """An archivist's word that a tape may be run although it should not."""
+
+    by: str = Field(description="Who gave it.")
+    reason: str = Field(description="Why.")
+    granted: datetime = Field(description="When, in UTC.")
+    valid_until: datetime = Field(description="Until when it holds, in UTC; for one reading.")
+
+
+class RunningOut(Fields):
+    """Whether a reader may have a tape now."""
+
+    accession_number: str = Field(description="Accession number of the tape.")
+    title: str = Field(description="Its title.")
+    may_run: bool = Field(description="Whether a reader may have it now.")
+    do_not_run: bool = Field(description="Whether no reader may have it without permission.")
+    warnings: list[str] = Field(description="What to heed, the gravest first.")
+    permission: PermissionOut | None = Field(description="The word that allows it, or null.")
+
+
+@router.get("/{number}/running", responses=responses("not-found"))
+def get_running(number: Number, caller: CallerDep) -> RunningOut:
+    """Whether a reader may have the tape now: what a station asks before it reads."""
+    with caller.reading() as work:
+        return RunningOut.model_validate(running.of(work, number))
+
+
+@router.put("/{number}/running/permission", dependencies=SIGNED_IN, responses=PERMITTING)
+def permit_running(number: Number, caller: CallerDep, given: running.Permit) -> RunningOut:
+    """Let a tape be read once, within a day, although it should not be run (archivists)."""
+    with caller.work() as work:
+        running.permit(work, number, given.reason)
+        return RunningOut.model_validate(running.of(work, number))
+
+
+@router.delete("/{number}/running/permission", dependencies=SIGNED_IN, responses=PERMITTING)
+def withdraw_permission(number: Number, caller: CallerDep) -> RunningOut:
+    """Take the permission back (archivists)."""
+    with caller.work() as work:
+        running.withdraw(work, number)
+        return RunningOut.model_validate(running.of(work, number))

@@ -11,7 +11,7 @@ from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
-from server.catalog import decodings, events, images, kinship, mending, verification
+from server.catalog import decodings, events, images, kinship, mending, running, verification
 from server.catalog.errors import Invalid, NotFound
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import known, tape_of
@@ -58,6 +58,7 @@ def accept(work: Work, examined: Examined, merged_from: Sequence[int] = ()) -> R
     else:
         _keep_decoding(work, examined, image_id)
     _log(work, examined, tape, merged_from, held=held)
+    told = _of_running(work, examined, tape, merged_from)
     image = images.of_id(work, image_id)
     return Receipt(
         image=image,
@@ -66,7 +67,7 @@ def accept(work: Work, examined: Examined, merged_from: Sequence[int] = ()) -> R
         kin=kinship.of(work, image_id),
         reading_id=known(reading.id),
         tape=tape.accession_number if tape else None,
-        notes=_notes(examined, image.levels, tape),
+        notes=(*_notes(examined, image.levels, tape), *told),
     )
 
 
@@ -166,6 +167,16 @@ def _notes(examined: Examined, levels: int, tape: Tape | None) -> tuple[str, ...
         notes += (f"The image is held already, as one of {levels} levels.",)
     caution = CAUTIONS[Hazard(tape.hazard)] if tape else ""
     return (*notes, caution) if caution else notes
+
+
+def _of_running(
+    work: Work, examined: Examined, tape: Tape | None, merged_from: Sequence[int]
+) -> tuple[str, ...]:
+    """What a pass of a tape that should not be run means; a merged reading is no pass."""
+    if tape is None or merged_from:
+        return ()
+    told = running.note_reading(work, tape, examined.upload.read_on)
+    return (told,) if told else ()
 
 
 def _log(

@@ -7,12 +7,12 @@ from sqlalchemy import delete, func, select, update
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
-from server.catalog import events, passwords
+from server.catalog import events, passwords, throttle
 from server.catalog.errors import Conflict, Invalid, NotFound
-from server.catalog.events import EventType, ObjectKind
+from server.catalog.events import EventRecord, EventType, ObjectKind
 from server.catalog.inputs import Input, Name, RequiredName
 from server.catalog.work import Actor, Role, Work
-from server.store.people import ApiToken, Person, SignIn
+from server.store.people import ApiToken, Passkey, Person, SignIn
 
 
 class NewPerson(Input):
@@ -32,6 +32,8 @@ class PersonRecord:
     display_name: str
     role: Role
     created: datetime
+    seen: datetime | None
+    named: bool
     disabled: datetime | None
 
 
@@ -54,6 +56,18 @@ def create_person(
         Conflict: the name is taken.
     """
     work.actor.require(Role.ADMINISTRATOR)
+    return enter(work, name, password, role, display_name)
+
+
+def enter(
+    work: Work, name: str, password: str, role: Role, display_name: str, *, by: str = ""
+) -> PersonRecord:
+    """Make an account, for whoever may have one: `by` says how, where nobody else did it.
+
+    Raises:
+        Invalid: the name or the password will not do.
+        Conflict: the name is taken.
+    """
     new = NewPerson.of({"name": name, "role": role, "display_name": display_name})
     passwords.require_good(password, new.name, new.display_name)
     person = Person(
@@ -74,7 +88,9 @@ def create_person(
             mend="Choose another name.",
             fields={"name": "this name is taken"},
         ) from None
-    _log(work, person, f"account made with the role {person.role}")
+    own = work.acting_as(actor_of(person)) if by else work
+    detail = f"account made with the role {person.role}"
+    _log(own, person, f"{detail}, by {by}" if by else detail)
     return _record(person)
 
 
@@ -96,12 +112,13 @@ def set_role(work: Work, person_id: int, role: Role) -> PersonRecord:
     if role is not Role.ADMINISTRATOR:
         _require_another_administrator(work, person)
     before, person.role = person.role, role
-    _log(work, person, f"role changed from {before} to {role}")
+    if role != before:
+        _log(work, person, f"role changed from {before} to {role}")
     return _record(person)
 
 
 def disable(work: Work, person_id: int) -> PersonRecord:
-    """Shut a person out: every sign-in and token of theirs ends. The account stays in the log.
+    """Shut a person out: every sign-in and token of theirs ends at once. The account is kept.
 
     Raises:
         Conflict: nobody would be left to administer the archive.
@@ -139,21 +156,96 @@ def change_password(work: Work, old: str, new: str) -> None:
         Invalid: the old one is wrong, or the new one will not do.
     """
     work.actor.require(Role.VOLUNTEER)
+    _set_password(work, require_password(work, old, "old"), new)
+
+
+def require_password(work: Work, password: str, field: str) -> Person:
+    """The person who acts, if `password` is theirs: asked again before what opens doors.
+
+    Raises:
+        Invalid: it is not; said of the `field` that held it.
+        TooManyAttempts: it was tried too often.
+    """
     person = _person(work, work.actor.person_id)
-    if not passwords.matches(old, person.password_hash):
+    throttle.require_patience(work, person.name)
+    if not passwords.matches(password, person.password_hash):
+        name = person.name
+        work.afterwards.append(lambda later: throttle.count_failure(later, name))
         raise Invalid(
-            "The old password is wrong.",
-            where="old password",
+            f"The {field} password is wrong." if field == "old" else "The password is wrong.",
+            where="password",
             mend="Give the password with which you signed in.",
-            fields={"old": "this is not your password"},
+            fields={field: "this is not your password"},
         )
-    _set_password(work, person, new)
+    throttle.forget_failures(work, person.name)
+    return person
 
 
 def reset_password(work: Work, person_id: int, new: str) -> None:
-    """Give somebody else a new password, ending all of their sign-ins and tokens."""
+    """Give somebody else a new password, ending all of their sign-ins and tokens.
+
+    Their passkeys go too: whoever had the old password may have added one.
+    """
     work.actor.require(Role.ADMINISTRATOR)
-    _set_password(work, _person(work, person_id), new)
+    person = _person(work, person_id)
+    _set_password(work, person, new)
+    gone = work.session.execute(
+        delete(Passkey).where(col(Passkey.person_id) == person_id).returning(col(Passkey.name))
+    )
+    for (name,) in gone.all():
+        _log(work, person, f"passkey {name} removed with the password")
+
+
+def be_named(work: Work, *, named: bool) -> None:
+    """Agree that visitors are told one's name beside what one did; or take that back."""
+    work.actor.require(Role.VOLUNTEER)
+    person = _person(work, own_id(work, "account"))
+    if person.named is not named:
+        person.named = named
+        _log(work, person, "agreed to be named" if named else "no longer agrees to be named")
+
+
+def own(work: Work) -> PersonRecord:
+    """The account of whoever acts."""
+    work.actor.require(Role.VOLUNTEER)
+    return _record(_person(work, own_id(work, "account")))
+
+
+def get(work: Work, person_id: int) -> PersonRecord:
+    """Somebody with an account.
+
+    Raises:
+        NotFound: there is no such person.
+    """
+    work.actor.require(Role.ADMINISTRATOR)
+    return _record(_person(work, person_id))
+
+
+def history(work: Work, person_id: int) -> tuple[EventRecord, ...]:
+    """What was done to an account, newest first: one's own, or for administrators anybody's."""
+    own_account = work.actor.person_id == person_id
+    work.actor.require(Role.VOLUNTEER if own_account else Role.ADMINISTRATOR)
+    return events.of(work, ObjectKind.PERSON, person_id)
+
+
+def see(work: Work, person_id: int | None) -> None:
+    """Note that a person was here now."""
+    work.session.execute(update(Person).where(col(Person.id) == person_id).values(seen_at=work.now))
+
+
+def own_id(work: Work, where: str) -> int:
+    """The id of the person who acts, of whom `where` speaks.
+
+    Raises:
+        NotFound: nobody does, as where a command is run on the server itself.
+    """
+    if work.actor.person_id is None:
+        raise NotFound(
+            "The command line has no account of its own.",
+            where=where,
+            mend="Sign in as a person.",
+        )
+    return work.actor.person_id
 
 
 def actor_of(person: Person) -> Actor:
@@ -219,5 +311,7 @@ def _record(person: Person) -> PersonRecord:
         display_name=person.display_name,
         role=Role(person.role),
         created=person.created_at,
+        seen=person.seen_at,
+        named=person.named,
         disabled=person.disabled_at,
     )

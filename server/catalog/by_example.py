@@ -163,7 +163,7 @@ def _ranked(work: Work, image_ids: Iterable[int], wanted: Sequence[str]) -> Iter
     for image_id, sha256, body in rows:
         held = [line for line in wanted if line in body]
         first = min((body.find(line) for line in held), default=0)
-        title, accession = names[known(image_id)]
+        title, accession, _ = names[known(image_id)]
         line = body.count("\n", 0, first) + 1
         holder = Holder(sha256, title, accession, len(held), len(wanted), line)
         holders.append((-len(held), -known(image_id), holder))

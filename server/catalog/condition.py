@@ -4,20 +4,30 @@ The newest report says in what condition a tape is. A hazard in any report holds
 at once; only an archivist, and not the one who saw the hazard gone, lets it out again.
 """
 
-from typing import Annotated, Any
+from datetime import date
+from typing import Annotated, Any, Final
 
 from pydantic import Field
 from sqlalchemy import ColumnElement, func, select, true
 from sqlmodel import col
 
-from server.catalog import changes, events
+from server.catalog import changes, events, named
 from server.catalog.condition_values import Defect, NewReport, ReportChange, ReportRecord
-from server.catalog.errors import Invalid, NotAllowed, NotFound, Quarantined
+from server.catalog.errors import Conflict, Invalid, NotAllowed, NotFound, Quarantined, refused
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import known, may_be_id, tape_of
 from server.catalog.inputs import Input, RequiredText
 from server.catalog.tape_values import Page
-from server.catalog.vocabulary import CAUTIONS, Condition, Hazard, Method, Reason
+from server.catalog.vocabulary import (
+    CAUTIONS,
+    Action,
+    Condition,
+    Handling,
+    Hazard,
+    Method,
+    Reason,
+    Urgency,
+)
 from server.catalog.work import COMMAND, Role, Work
 from server.store.condition import ConditionReport
 from server.store.people import Person
@@ -69,17 +79,25 @@ def get(work: Work, report_id: int) -> ReportRecord:
 def log(work: Work, new: NewReport) -> ReportRecord:
     """Keep a report; the tape takes its condition, and is held apart if it names a hazard.
 
+    One with a key that the same person sent before is the report that was kept then.
+
     Raises:
         NotFound: there is no such tape.
-        Invalid: the date is still to come.
+        Invalid: the date is still to come, or the next check is before it.
+        Conflict: somebody else, or on another tape, sent a report with that key.
     """
     work.actor.require(Role.VOLUNTEER)
-    _require_past(work, new)
     tape = tape_of(work, new.tape, to_change=True)
+    sent_before = _sent_before(work, new, tape)
+    if sent_before is not None:
+        return get(work, sent_before)
+    _require_past(work, new)
+    _require_order(new.checked_on, new.next_check)
     report = ConditionReport(
-        **new.model_dump(mode="json", exclude={"tape", "checked_on"}),
+        **new.model_dump(mode="json", exclude={"tape", "checked_on", "next_check"}),
         tape_id=known(tape.id),
         checked_on=new.checked_on,
+        next_check=new.next_check,
         checked_by_id=work.actor.person_id,
         created_at=work.now,
         updated_at=work.now,
@@ -98,6 +116,23 @@ def log(work: Work, new: NewReport) -> ReportRecord:
     return get(work, known(report.id))
 
 
+def _sent_before(work: Work, new: NewReport, tape: Tape) -> int | None:
+    """The id of the report with that key; its tape is locked, so that nobody sends it meanwhile."""
+    if new.key is None:
+        return None
+    found = work.session.scalar(select(ConditionReport).where(col(ConditionReport.key) == new.key))
+    if found is None:
+        return None
+    if (found.tape_id, found.checked_by_id) != (tape.id, work.actor.person_id):
+        raise Conflict(
+            "Another report has that key.",
+            where="key",
+            mend="Give this report a key of its own, and send it again.",
+            fields={"key": "another report has it"},
+        )
+    return known(found.id)
+
+
 def amend(
     work: Work, report_id: int, change: ReportChange, revision: int | None = None
 ) -> ReportRecord:
@@ -107,7 +142,7 @@ def amend(
         NotFound: there is none of that id.
         NotAllowed: only its author or an archivist amends it.
         Conflict: somebody else amended it meanwhile.
-        Invalid: the date is still to come.
+        Invalid: the date is still to come, or the next check is before it.
     """
     work.actor.require(Role.VOLUNTEER)
     _require_past(work, change)
@@ -116,7 +151,11 @@ def amend(
     report = work.session.get_one(ConditionReport, report_id, with_for_update=True)
     require_amender(work, report_id)
     changes.require_revision(report, revision, f"Condition report {report_id}")
-    changed = changes.differing(report, _given(change))
+    given = _given(change)
+    _require_order(
+        given.get("checked_on", report.checked_on), given.get("next_check", report.next_check)
+    )
+    changed = changes.differing(report, given)
     changes.apply(work, report, changed, ObjectKind.REPORT, report_id)
     work.session.flush()
     _follow(work, tape, Hazard(report.hazard))
@@ -213,15 +252,26 @@ def _require_past(work: Work, given: NewReport | ReportChange) -> None:
         )
 
 
+def _require_order(checked_on: date, next_check: date | None) -> None:
+    if next_check is not None and next_check <= checked_on:
+        raise refused(
+            "next_check",
+            f"The next check, {next_check}, is not after {checked_on}.",
+            "Give a later day, or none.",
+        )
+
+
+_MAY_BE_NONE: Final = {"machine_readable", "next_check"}
+
+
 def _given(change: ReportChange) -> dict[str, Any]:
-    """What was given, by column; only whether a reader takes the tape can be given as unknown."""
+    """What was given, by column; only what may be unknown can be given as that."""
     given = change.model_dump(mode="json", exclude_unset=True)
-    if "checked_on" in given:
-        given["checked_on"] = change.checked_on
+    days = {name: getattr(change, name) for name in ("checked_on", "next_check") if name in given}
     return {
         name: value
-        for name, value in given.items()
-        if value is not None or name == "machine_readable"
+        for name, value in (given | days).items()
+        if value is not None or name in _MAY_BE_NONE
     }
 
 
@@ -229,9 +279,7 @@ def _reports(
     work: Work, condition: ColumnElement[bool], *, offset: int = 0, limit: int = 1
 ) -> tuple[ReportRecord, ...]:
     rows = work.session.execute(
-        select(
-            ConditionReport, col(Tape.accession_number), col(Tape.title), col(Person.display_name)
-        )
+        select(ConditionReport, col(Tape.accession_number), col(Tape.title), named.name_of(work))
         .join(Tape, col(Tape.id) == col(ConditionReport.tape_id))
         .outerjoin(Person, col(Person.id) == col(ConditionReport.checked_by_id))
         .where(condition)
@@ -256,6 +304,10 @@ def _record(report: ConditionReport, number: str, title: str, name: str | None) 
         machine_readable=report.machine_readable,
         advice=report.advice,
         hazard=Hazard(report.hazard),
+        handling=Handling(report.handling),
+        action=Action(report.action),
+        urgency=Urgency(report.urgency),
+        next_check=report.next_check,
         revision=report.revision,
         logged=report.created_at,
     )

@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterable, Mapping
 from sqlalchemy import or_, select
 from sqlmodel import col
 
-from server.catalog import events
+from server.catalog import events, named
 from server.catalog.errors import Conflict
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.family_values import Decided, DecisionRecord
@@ -28,7 +28,7 @@ def of(work: Work, names: Collection[str]) -> Decisions:
     """What counts of all that was decided about the images `names` and others, by pair."""
     mine, other = col(FamilyDecision.sha256), col(FamilyDecision.other_sha256)
     rows = work.session.execute(
-        select(FamilyDecision, col(Person.display_name))
+        select(FamilyDecision, named.name_of(work))
         .outerjoin(Person, col(Person.id) == col(FamilyDecision.made_by_id))
         .where(or_(mine.in_(names), other.in_(names)))
         .order_by(col(FamilyDecision.id))

@@ -2,6 +2,7 @@
 
     ArchiveError
         NotFound          nothing is held under that name
+        Moved             it is held at another address now
         NotSignedIn       the visitor must sign in first
         NotAllowed        the person's role does not reach that far
         Invalid           what was given cannot be taken; `fields` says which part
@@ -48,6 +49,26 @@ class NotFound(ArchiveError):
     """Nothing is held under that name."""
 
     code = "not-found"
+
+
+class Moved(ArchiveError):
+    """What had this address is held at another one: `before` and `after` begin the two paths."""
+
+    code = "moved"
+
+    def __init__(
+        self, what: str, *, before: str, after: str, where: str = "", mend: str = ""
+    ) -> None:
+        super().__init__(what, where=where, mend=mend)
+        self.before = before
+        self.after = after
+
+    def path_of(self, path: str) -> str | None:
+        """Where to find what had the address `path`; None where that cannot be told."""
+        _, before, rest = path.partition(self.before)
+        if not before or (rest and not rest.startswith("/")):
+            return None
+        return f"{path[: path.index(self.before)]}{self.after}{rest}"
 
 
 class NotSignedIn(ArchiveError):

@@ -13,6 +13,8 @@ from typing import Any, Final
 from sqlalchemy import select
 from sqlmodel import col
 
+from server.catalog import named
+from server.catalog.named import Naming
 from server.catalog.work import Work
 from server.store.events import Event
 
@@ -41,6 +43,10 @@ class EventType(StrEnum):
     MERGING = "merging"
     SETTLEMENT = "settlement by eye"
     OWN_LIST = "own list"
+    MOVEMENT = "movement"
+    RUNNING = "permission to run"
+    IMAGING = "imaging"
+    DELETION = "deletion"
 
 
 LOCAL = frozenset(
@@ -53,6 +59,8 @@ LOCAL = frozenset(
         EventType.MERGING,
         EventType.SETTLEMENT,
         EventType.OWN_LIST,
+        EventType.MOVEMENT,
+        EventType.RUNNING,
     }
 )
 
@@ -65,7 +73,11 @@ class ObjectKind(StrEnum):
     PROGRAM = "program"
     REPORT = "condition-report"
     PERSON = "person"
+    INVITATION = "invitation"
     PUNCHING = "punching"
+    VOCABULARY = "vocabulary"
+    PLACE = "place"
+    PHOTO = "photo"
     LIBRARY = "library"
     """All of it; the key is always `WHOLE`."""
 
@@ -99,27 +111,27 @@ def record(
     agent: str | None = None,
     anonymous: bool = False,
     corrects: int | None = None,
-) -> None:
+) -> Event:
     """Add an entry: `facts` are JSON values, `agent` a program with its release.
 
-    An `anonymous` entry says nothing of who acted.
+    An `anonymous` entry says nothing of who acted; `corrects` is the entry that this one undoes.
     """
     person = None if anonymous else work.actor.person_id
     name = "anybody" if anonymous else work.actor.name
-    work.session.add(
-        Event(
-            type=kind,
-            occurred_at=work.now,
-            object_kind=object_kind,
-            object_key=str(key),
-            person_id=person,
-            agent=agent or name,
-            outcome=outcome,
-            detail=detail,
-            facts=dict(facts or {}),
-            corrects_id=corrects,
-        )
+    entry = Event(
+        type=kind,
+        occurred_at=work.now,
+        object_kind=object_kind,
+        object_key=str(key),
+        person_id=person,
+        agent=agent or name,
+        outcome=outcome,
+        detail=detail,
+        facts=dict(facts or {}),
+        corrects_id=corrects,
     )
+    work.session.add(entry)
+    return entry
 
 
 def of(work: Work, object_kind: ObjectKind, key: str | int) -> tuple[EventRecord, ...]:
@@ -129,16 +141,17 @@ def of(work: Work, object_kind: ObjectKind, key: str | int) -> tuple[EventRecord
         .where(col(Event.object_kind) == object_kind, col(Event.object_key) == str(key))
         .order_by(col(Event.id).desc())
     )
-    return tuple(_record(row) for row in rows)
+    naming = named.naming(work)
+    return tuple(_record(row, naming) for row in rows)
 
 
-def _record(row: Event) -> EventRecord:
+def _record(row: Event, naming: Naming) -> EventRecord:
     assert row.id is not None
     return EventRecord(
         id=row.id,
         type=EventType(row.type),
         at=row.occurred_at,
-        by=row.agent,
+        by=naming(row.agent, row.person_id),
         outcome=row.outcome,
         detail=row.detail,
         facts=row.facts,

@@ -180,6 +180,7 @@ class _Naming:
             sha256=self._found.names[image_id],
             title=title.title,
             accession=title.accession,
+            do_not_run=title.do_not_run,
             label=facts.label,
             made=facts.made,
             kin=how,

@@ -61,6 +61,7 @@ class Member:
     kin: KinRecord | None
     near: bool
     decision: DecisionRecord | None
+    do_not_run: bool = False
     members: tuple["Member", ...] = ()
 
     @property

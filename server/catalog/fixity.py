@@ -13,10 +13,12 @@ from typing import Any, Final
 from sqlalchemy import ColumnElement, and_, func, select
 from sqlmodel import col
 
+from server.catalog import named
 from server.catalog.errors import FixityFailed
 from server.catalog.events import WHOLE, EventType, ObjectKind
 from server.catalog.fixity_events import FAIL, described, digest, record_failure
 from server.catalog.held import known, titles
+from server.catalog.named import Naming
 from server.catalog.work import Work
 from server.store.events import Event
 from server.store.images import ImageRow
@@ -84,7 +86,8 @@ def audits(work: Work, most: int = 1) -> tuple[Audit, ...]:
         .order_by(col(Event.id).desc())
         .limit(most)
     )
-    return tuple(_audit(row) for row in rows)
+    naming = named.naming(work)
+    return tuple(_audit(row, naming) for row in rows)
 
 
 def last_audit(work: Work) -> Audit | None:
@@ -93,12 +96,12 @@ def last_audit(work: Work) -> Audit | None:
     return found[0] if found else None
 
 
-def _audit(row: Event) -> Audit:
+def _audit(row: Event, naming: Naming) -> Audit:
     told: dict[str, Any] = row.facts
     return Audit(
         started=datetime.fromisoformat(told["started"]),
         ended=row.occurred_at,
-        by=row.agent,
+        by=naming(row.agent, row.person_id),
         images=told["images"],
         failing=told["failing"],
         mended=told["mended"],

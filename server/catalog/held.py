@@ -6,7 +6,8 @@ from typing import NamedTuple
 from sqlalchemy import bindparam, select
 from sqlmodel import col
 
-from server.catalog.errors import NotFound
+from server.catalog.errors import Moved, NotFound
+from server.catalog.vocabulary import forbids_running
 from server.catalog.work import Work
 from server.store.images import ImageRow, Reading
 from server.store.programs import Program, Version
@@ -17,10 +18,11 @@ SHORT_DIGEST = 12
 
 
 class Title(NamedTuple):
-    """What to call an image, and the accession number of its first tape."""
+    """What to call an image, and the accession number of its first tape, and if that may be run."""
 
     title: str
     accession: str | None
+    do_not_run: bool = False
 
 
 def image_id_of(work: Work, sha256: str) -> int:
@@ -66,7 +68,32 @@ def program_of(work: Work, program_id: int, *, to_change: bool = False) -> Progr
     """A program; one that is to be changed is kept from everybody else until the work is done.
 
     Raises:
-        NotFound: there is none of that id.
+        NotFound: there is none of that id, or it was withdrawn.
+        Moved: it was merged into another one.
+    """
+    found = program_ever(work, program_id, to_change=to_change)
+    if found.merged_into_id is not None:
+        raise Moved(
+            f"{found.title} was merged into another program.",
+            where=str(program_id),
+            mend=f"Use program {found.merged_into_id}.",
+            before=f"/programs/{program_id}",
+            after=f"/programs/{found.merged_into_id}",
+        )
+    if found.withdrawn_at is not None:
+        raise NotFound(
+            f"Program {program_id}, {found.title}, was withdrawn on {found.withdrawn_at:%Y-%m-%d}.",
+            where=str(program_id),
+            mend=f"What became of it stands at /programs/{program_id}/history.",
+        )
+    return found
+
+
+def program_ever(work: Work, program_id: int, *, to_change: bool = False) -> Program:
+    """As `program_of`, but one that was merged or withdrawn too.
+
+    Raises:
+        NotFound: there never was one of that id.
     """
     found = None
     if may_be_id(program_id):
@@ -84,11 +111,13 @@ def titles(work: Work, image_ids: Collection[int]) -> dict[int, Title]:
     """What to call each image: by its tape, else by its program, else by its file."""
     named: dict[int, Title] = {}
     asked, connection = {"image_ids": sorted(image_ids)}, work.session.connection()
-    for image_id, sha256, file_name, number, title in connection.execute(_READ, asked).all():
+    rows = connection.execute(_READ, asked).all()
+    for image_id, sha256, file_name, number, title, condition, hazard, unfit in rows:
         best = title or file_name or f"image {sha256[:SHORT_DIGEST]}"
         image = known(image_id)
         if image not in named or (number and named[image].accession is None):
-            named[image] = Title(best, number)
+            barred = bool(number) and forbids_running(condition, hazard, unfit)
+            named[image] = Title(best, number, barred)
     for image_id, title, label in connection.execute(_VERSIONS, asked).all():
         if named[image_id].accession is None:
             named[image_id] = Title(f"{title}, {label}", None)
@@ -102,6 +131,9 @@ _READ = (
         col(Reading.file_name),
         col(Tape.accession_number),
         col(Tape.title),
+        col(Tape.condition),
+        col(Tape.hazard),
+        col(Tape.reported_unfit),
     )
     .outerjoin(Reading, col(Reading.image_id) == col(ImageRow.id))
     .outerjoin(Tape, col(Tape.id) == col(Reading.tape_id))

@@ -3,7 +3,15 @@
 from sqlalchemy import ColumnElement, select
 from sqlmodel import col
 
-from server.catalog import decodings, fixity, kinship, side_by_side, verification
+from server.catalog import (
+    decodings,
+    fixity,
+    handling,
+    kinship,
+    named,
+    side_by_side,
+    verification,
+)
 from server.catalog.held import image_id_of, known, titles
 from server.catalog.records import (
     Comparison,
@@ -161,7 +169,7 @@ def readings_where(work: Work, condition: ColumnElement[bool]) -> tuple[ReadingR
             Reading,
             col(ImageRow.sha256),
             col(Tape.accession_number),
-            col(Person.display_name),
+            named.name_of(work),
             col(MergedReading.id),
         )
         .join(ImageRow, col(ImageRow.id) == col(Reading.image_id))
@@ -188,8 +196,8 @@ def readings_where(work: Work, condition: ColumnElement[bool]) -> tuple[ReadingR
 
 
 def _tapes(work: Work, image_id: int) -> tuple[TapeLink, ...]:
-    rows = work.session.execute(
-        select(col(Tape.accession_number), col(Tape.title))
+    tapes = work.session.scalars(
+        select(Tape)
         .where(
             col(Tape.id).in_(
                 select(col(Reading.tape_id)).where(
@@ -199,7 +207,9 @@ def _tapes(work: Work, image_id: int) -> tuple[TapeLink, ...]:
         )
         .order_by(col(Tape.accession_key))
     )
-    return tuple(TapeLink(number, title) for number, title in rows)
+    return tuple(
+        TapeLink(each.accession_number, each.title, handling.do_not_run(each)) for each in tapes
+    )
 
 
 def _versions(work: Work, image_id: int) -> tuple[VersionLink, ...]:

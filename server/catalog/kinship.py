@@ -215,6 +215,7 @@ def _records(work: Work, kin: dict[int, Kinship]) -> tuple[KinRecord, ...]:
             sha256=digests[each.image_id],
             title=names[each.image_id].title,
             accession=names[each.image_id].accession,
+            do_not_run=names[each.image_id].do_not_run,
             kinship=each.kinship.kind,
             similarity=each.kinship.similarity,
             distance=each.kinship.distance,

@@ -7,7 +7,6 @@ from typing import Final
 from server.catalog import handling, programs, punching, tapes
 from server.catalog.errors import Invalid
 from server.catalog.tape_values import TapeRecord
-from server.catalog.vocabulary import Medium
 from server.catalog.work import Work
 
 MOST: Final = 60
@@ -27,7 +26,7 @@ class Label:
     machine: str
     needs: str
     made: str
-    medium: Medium
+    medium: str
     levels: int | None
     length_mm: float | None
     frames: int | None

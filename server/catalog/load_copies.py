@@ -6,8 +6,9 @@ from sqlalchemy import func, select
 from sqlmodel import col
 
 from server.catalog import condition
+from server.catalog.handling import do_not_run, is_not_to_be_run
 from server.catalog.load_sheet_values import Copy
-from server.catalog.vocabulary import Condition, Hazard, Medium
+from server.catalog.vocabulary import Condition, Hazard
 from server.catalog.work import Work
 from server.store.images import Decoding, Reading
 from server.store.punching import Punching
@@ -36,9 +37,7 @@ def of(work: Work, content_sha256: str) -> tuple[tuple[Copy, ...], int]:
         select(Tape, col(Punching.data_start), col(Punching.lettering))
         .outerjoin(Punching, col(Punching.tape_id) == col(Tape.id))
         .where(carrying)
-        .order_by(
-            col(Tape.hazard) != Hazard.NONE, col(Punching.id).is_(None), col(Tape.accession_key)
-        )
+        .order_by(is_not_to_be_run(), col(Punching.id).is_(None), col(Tape.accession_key))
         .limit(MOST_COPIES)
     )
     named = tuple(_copy(work, *row) for row in tapes.all())
@@ -50,11 +49,12 @@ def _copy(work: Work, tape: Tape, begins: int | None, letters: str | None) -> Co
     return Copy(
         accession_number=tape.accession_number,
         place=tape.place,
-        medium=Medium(tape.medium),
+        medium=tape.medium,
         condition=Condition(tape.condition),
         hazard=Hazard(tape.hazard),
         reported=newest.checked_on if newest else None,
         advice=newest.advice if newest else "",
         begins=begins,
         letters=letters or "",
+        do_not_run=do_not_run(tape),
     )

@@ -198,7 +198,7 @@ STANDING: Final = (
 )
 """Cautions on every sheet; nobody can take them off it."""
 
-OF_MEDIUM: Final[Mapping[Medium, str]] = MappingProxyType(
+OF_MEDIUM: Final[Mapping[str, str]] = MappingProxyType(
     {
         Medium.POLYESTER: "Polyester does not tear: its edge cuts, and a jam breaks the reader.",
         Medium.FOIL_LAMINATE: "Foil laminate cuts like a blade, and its layers may part.",

@@ -12,7 +12,7 @@ from server.catalog.inputs import TEXT_LENGTH, Input, Name, OrNone
 from server.catalog.key_in import Cell
 from server.catalog.records import ImageRecord
 from server.catalog.side_by_side import Shown
-from server.catalog.vocabulary import Condition, Hazard, Medium
+from server.catalog.vocabulary import Condition, Hazard
 from server.tape.cpu.notation import Notation
 from server.tape.machine_notation import Writing
 
@@ -91,13 +91,14 @@ class Copy:
 
     accession_number: str
     place: str
-    medium: Medium
+    medium: str
     condition: Condition
     hazard: Hazard
     reported: date | None
     advice: str
     begins: int | None = None
     letters: str = ""
+    do_not_run: bool = False
 
     @property
     def quarantined(self) -> bool:

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from sqlalchemy import select
 from sqlmodel import col
 
-from server.catalog import changes, events, images, load_copies
+from server.catalog import changes, events, images, load_copies, named
 from server.catalog.errors import Invalid, NotFound
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import known
@@ -260,7 +260,7 @@ def _cells_if_any(text: str, writing: Writing) -> tuple[Cell, ...] | None:
 
 def _name(work: Work, text: LoadSheetText) -> str:
     person = work.session.get(Person, text.made_by_id) if text.made_by_id else None
-    return person.display_name if person else COMMAND.name
+    return named.naming(work)(person.display_name, person.id) if person else COMMAND.name
 
 
 def _changes(before: Texts, after: Texts) -> Sequence[TextChange]:

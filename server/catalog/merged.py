@@ -8,7 +8,7 @@ from sqlalchemy import ColumnElement, func, select, true
 from sqlalchemy.orm import aliased
 from sqlmodel import col
 
-from server.catalog import images
+from server.catalog import images, named
 from server.catalog.errors import NotFound
 from server.catalog.held import image_id_of, known, may_be_id, tape_of
 from server.catalog.merging_values import (
@@ -48,7 +48,7 @@ def get(work: Work, merged_id: int) -> MergedRecord:
         agreement=AgreementKind(row.agreement),
         judgement=Judgement(told.agree, row.sentence),
         sources=_sources(work, merged_id),
-        settlements=_settlements(row),
+        settlements=_settlements(work, row),
         confidence=row.confidence,
     )
 
@@ -105,7 +105,7 @@ def disputes(
         start=start,
         stop=start + page_size,
     )
-    by_eye = {each.column: each for each in _settlements(row)}
+    by_eye = {each.column: each for each in _settlements(work, row)}
     found = tuple(DisputeRecord(each, by_eye.get(each.column)) for each in part.disputes)
     return Page(found, part.total, page, page_size)
 
@@ -124,7 +124,7 @@ def dispute(work: Work, merged_id: int, column: int) -> DisputeRecord:
             where=str(column),
             mend="Look at the list of its disputes.",
         )
-    by_eye = {each.column: each for each in _settlements(row)}
+    by_eye = {each.column: each for each in _settlements(work, row)}
     return DisputeRecord(part.disputes[0], by_eye.get(column))
 
 
@@ -193,9 +193,10 @@ def _sources(work: Work, merged_id: int) -> tuple[SourceRecord, ...]:
     )
 
 
-def _settlements(row: MergedReading) -> tuple[Settlement, ...]:
+def _settlements(work: Work, row: MergedReading) -> tuple[Settlement, ...]:
+    told = named.naming(work)
     return tuple(
-        Settlement(**(kept | {"at": datetime.fromisoformat(kept["at"])}))
+        Settlement(**(kept | {"at": datetime.fromisoformat(kept["at"]), "by": told(kept["by"])}))
         for kept in row.settlements
     )
 
@@ -210,7 +211,7 @@ def _rows(
             col(ImageRow.id),
             col(ImageRow.sha256),
             col(Tape.accession_number),
-            col(Person.display_name),
+            named.name_of(work),
             col(follower.id),
         )
         .join(Reading, col(Reading.id) == col(MergedReading.reading_id))

@@ -9,9 +9,9 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
 from server.catalog import events
+from server.catalog.accounts import own_id
 from server.catalog.errors import Conflict, Invalid, NotFound
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.people import own_id
 from server.catalog.queues import BY_HAND, QUEUES, About, Asked, Queue
 from server.catalog.queues.entries import entries, ids_of
 from server.catalog.queues.held_in import find, holding

@@ -1,12 +1,13 @@
 """Programs, and the exact contents that each has had."""
 
+from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, SQLColumnExpression, func, select, true
+from sqlalchemy import ColumnElement, Select, SQLColumnExpression, func, select
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
-from server.catalog import changes, events, verification
+from server.catalog import changes, events, program_records, terms
 from server.catalog.errors import Conflict
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import image_id_of, known, program_of
@@ -17,26 +18,28 @@ from server.catalog.program_values import (
     ProgramQuery,
     ProgramRecord,
     ProgramRow,
-    VersionRecord,
 )
-from server.catalog.records import TapeLink
 from server.catalog.tape_values import Page
+from server.catalog.terms import Vocabulary
 from server.catalog.work import Role, Work
 from server.store import search
-from server.store.images import Decoding, ImageRow
 from server.store.programs import Program, Version
 from server.store.tapes import Tape
 from server.store.texts import RECORDS, RecordText
-from server.tape.findings import CheckStatus
 
-_SEARCHED = ("title", "description")
 _SAME_TITLE = 5
 
 
+def standing() -> ColumnElement[bool]:
+    """The condition that a program was neither merged nor withdrawn."""
+    return col(Program.merged_into_id).is_(None) & col(Program.withdrawn_at).is_(None)
+
+
 def page(work: Work, query: ProgramQuery) -> Page[ProgramRow]:
-    """One page of the programs whose title, language, machine or description holds `q`."""
-    condition = _matches(work, query.q)
-    total = work.session.scalar(select(func.count()).select_from(Program).where(condition)) or 0
+    """One page of the programs in whose texts `q` stands, and which have the words asked for."""
+    conditions = [standing(), *_matches(work, query)]
+    counted = select(func.count()).select_from(Program).where(*conditions)
+    total = work.session.scalar(counted) or 0
     columns: Select[*tuple[Any, ...]] = select(
         col(Program.id),
         col(Program.title),
@@ -46,7 +49,7 @@ def page(work: Work, query: ProgramQuery) -> Page[ProgramRow]:
         _count(Tape, col(Tape.program_id)),
     )
     rows = work.session.execute(
-        columns.where(condition)
+        columns.where(*conditions)
         .order_by(func.lower(col(Program.title)), col(Program.id))
         .offset((query.page - 1) * query.page_size)
         .limit(query.page_size)
@@ -58,7 +61,7 @@ def titled(work: Work, title: str) -> tuple[int, ...]:
     """The programs of exactly this title, in either case of its letters; the first few."""
     rows = work.session.scalars(
         select(col(Program.id))
-        .where(func.lower(col(Program.title)) == func.lower(title))
+        .where(standing(), func.lower(col(Program.title)) == func.lower(title))
         .order_by(col(Program.id))
         .limit(_SAME_TITLE)
     )
@@ -66,24 +69,30 @@ def titled(work: Work, title: str) -> tuple[int, ...]:
 
 
 def get(work: Work, program_id: int) -> ProgramRecord:
-    """A program, its versions, and the tapes that carry it.
+    """A program, its links and versions, and the tapes that carry it.
 
     Raises:
-        NotFound: there is none of that id.
+        NotFound: there is none of that id, or it was withdrawn.
+        Moved: it was merged into another one.
     """
-    return _record(work, program_of(work, program_id))
+    return program_records.record_of(work, program_of(work, program_id))
 
 
 def create(work: Work, new: NewProgram) -> ProgramRecord:
-    """Enter a program."""
+    """Enter a program.
+
+    Raises:
+        Invalid: a word is not one of its vocabulary.
+    """
     work.actor.require(Role.ARCHIVIST)
-    program = Program(**new.model_dump(), created_at=work.now, updated_at=work.now)
+    values = worded(work, new.model_dump(mode="json"))
+    program = Program(**values, created_at=work.now, updated_at=work.now)
     work.session.add(program)
     work.session.flush()
-    _index(work, program)
+    program_records.index(work, program)
     key = known(program.id)
     events.record(work, EventType.CREATION, ObjectKind.PROGRAM, key, detail=new.title)
-    return _record(work, program)
+    return program_records.record_of(work, program)
 
 
 def change(
@@ -94,15 +103,39 @@ def change(
     Raises:
         NotFound: there is none of that id.
         Conflict: somebody else changed it meanwhile.
+        Invalid: a word is not one of its vocabulary.
     """
     work.actor.require(Role.ARCHIVIST)
     program = program_of(work, program_id, to_change=True)
     changes.require_revision(program, revision, program.title)
-    given = {name: value for name, value in change.given().items() if value is not None}
-    changed = changes.differing(program, given)
+    told = change.model_dump(mode="json", exclude_unset=True)
+    given = {name: value for name, value in told.items() if value is not None}
+    changed = changes.differing(program, worded(work, given, program))
     changes.apply(work, program, changed, ObjectKind.PROGRAM, program_id)
-    _index(work, program)
-    return _record(work, program)
+    program_records.index(work, program)
+    return program_records.record_of(work, program)
+
+
+def worded(work: Work, values: Mapping[str, Any], held: Program | None = None) -> dict[str, Any]:
+    """The values, with the words of vocabularies as these write them.
+
+    Raises:
+        Invalid: a word is not one of its vocabulary; what the program `held` it may keep.
+    """
+    taken = dict(values)
+    for name, vocabulary in (("language", Vocabulary.LANGUAGE), ("machine", Vocabulary.MACHINE)):
+        if name in taken:
+            before = (getattr(held, name),) if held else ()
+            taken[name] = terms.accepted(work, vocabulary, taken[name], field=name, held=before)
+    if "peripherals" in taken:
+        taken["peripherals"] = terms.all_accepted(
+            work,
+            Vocabulary.PERIPHERAL,
+            taken["peripherals"],
+            field="peripherals",
+            held=held.peripherals if held else (),
+        )
+    return taken
 
 
 def add_version(work: Work, program_id: int, new: NewVersion) -> ProgramRecord:
@@ -117,46 +150,56 @@ def add_version(work: Work, program_id: int, new: NewVersion) -> ProgramRecord:
     version = Version(
         program_id=program_id,
         image_id=image_id_of(work, new.sha256),
-        label=new.label,
-        note=new.note,
         created_at=work.now,
         created_by_id=work.actor.person_id,
+        **new.model_dump(exclude={"sha256"}),
     )
     try:
         with work.session.begin_nested():
             work.session.add(version)
     except IntegrityError as error:
-        raise _version_taken(new, error) from None
+        raise version_taken(new.label, new.sha256, error) from None
     facts = {"label": new.label, "image": new.sha256}
     detail = f"version {new.label} added"
     events.record(
         work, EventType.MODIFICATION, ObjectKind.PROGRAM, program_id, detail=detail, facts=facts
     )
-    return _record(work, program)
+    program_records.index(work, program)
+    return program_records.record_of(work, program)
 
 
-def _version_taken(new: NewVersion, error: IntegrityError) -> Conflict:
+def version_taken(label: str, sha256: str, error: IntegrityError) -> Conflict:
+    """The refusal of a version, whose label or image the program has already."""
     by_label = "label" in str(error.orig)
-    what = f"a version {new.label}" if by_label else "a version from this image"
+    what = f"a version {label}" if by_label else "a version from this image"
     return Conflict(
         f"The program has {what} already.",
-        where=new.label if by_label else new.sha256,
+        where=label if by_label else sha256,
         mend="Give another label." if by_label else "Look at the versions of the program.",
         fields={"label" if by_label else "sha256": f"there is {what} already"},
     )
 
 
-def _matches(work: Work, words: str) -> ColumnElement[bool]:
-    if not words:
-        return true()
-    found = select(col(RecordText.object_id)).where(
-        col(RecordText.kind) == "program", search.holds(work.session, RECORDS, words)
-    )
-    listed = [col(Program.language), col(Program.machine)]
-    condition: ColumnElement[bool] = col(Program.id).in_(found)
-    for column in listed:
-        condition |= func.lower(column).contains(words.lower(), autoescape=True)
-    return condition
+def _matches(work: Work, query: ProgramQuery) -> list[ColumnElement[bool]]:
+    conditions: list[ColumnElement[bool]] = []
+    if query.q:
+        found = select(col(RecordText.object_id)).where(
+            col(RecordText.kind) == "program", search.holds(work.session, RECORDS, query.q)
+        )
+        conditions.append(col(Program.id).in_(found))
+    if query.language:
+        conditions.append(col(Program.language).in_(query.language))
+    if query.machine:
+        conditions.append(col(Program.machine).in_(query.machine))
+    if query.peripheral:
+        conditions.append(col(Program.id).in_(_with_peripherals(work, set(query.peripheral))))
+    return conditions
+
+
+def _with_peripherals(work: Work, wanted: set[str]) -> list[int]:
+    """Databases look into lists in ways of their own; of programs there are not that many."""
+    rows = work.session.execute(select(col(Program.id), col(Program.peripherals)))
+    return [known(number) for number, held in rows if wanted & set(held)]
 
 
 def _count(
@@ -164,62 +207,3 @@ def _count(
 ) -> ColumnElement[int]:
     counted = select(func.count()).select_from(table).where(program == col(Program.id))
     return counted.correlate(Program).scalar_subquery()
-
-
-def _index(work: Work, program: Program) -> None:
-    fields = {name: getattr(program, name) for name in _SEARCHED}
-    search.index_record(work.session, "program", known(program.id), fields)
-
-
-def _record(work: Work, program: Program) -> ProgramRecord:
-    return ProgramRecord(
-        id=known(program.id),
-        title=program.title,
-        language=program.language,
-        machine=program.machine,
-        description=program.description,
-        rights=program.rights,
-        revision=program.revision,
-        created=program.created_at,
-        changed=program.updated_at,
-        versions=_versions(work, known(program.id)),
-        tapes=_tapes(work, known(program.id)),
-    )
-
-
-def _versions(work: Work, program_id: int) -> tuple[VersionRecord, ...]:
-    rows = work.session.execute(
-        select(
-            Version,
-            col(ImageRow.sha256),
-            col(Decoding.format),
-            col(Decoding.check_status),
-        )
-        .join(ImageRow, col(ImageRow.id) == col(Version.image_id))
-        .join(Decoding, col(Decoding.image_id) == col(Version.image_id))
-        .where(col(Version.program_id) == program_id, ~col(Decoding.superseded))
-        .order_by(col(Version.id).desc())
-    ).all()
-    words = verification.words_of(work, [version.image_id for version, *_ in rows])
-    return tuple(
-        VersionRecord(
-            id=known(version.id),
-            label=version.label,
-            sha256=sha256,
-            note=version.note,
-            added=version.created_at,
-            format=form,
-            check_status=CheckStatus(check_status),
-            verification=words[version.image_id],
-        )
-        for version, sha256, form, check_status in rows
-    )
-
-
-def _tapes(work: Work, program_id: int) -> tuple[TapeLink, ...]:
-    rows = work.session.execute(
-        select(col(Tape.accession_number), col(Tape.title))
-        .where(col(Tape.program_id) == program_id)
-        .order_by(col(Tape.accession_key))
-    )
-    return tuple(TapeLink(number, title) for number, title in rows)

@@ -23,20 +23,24 @@ class Account(NamedTuple):
     name: str
     display_name: str
     role: Role
+    named: bool
+    """Whether they agreed to be named to visitors."""
 
 
 ACCOUNTS: Final = (
-    Account("odile", "Odile Fenwarp", Role.VOLUNTEER),
-    Account("ione", "Ione Sallowby", Role.VOLUNTEER),
-    Account("aksel", "Aksel Brume", Role.ARCHIVIST),
-    Account("maud", "Maud Tarrish", Role.ADMINISTRATOR),
+    Account("odile", "Odile Fenwarp", Role.VOLUNTEER, named=True),
+    Account("ione", "Ione Sallowby", Role.VOLUNTEER, named=False),
+    Account("aksel", "Aksel Brume", Role.ARCHIVIST, named=True),
+    Account("maud", "Maud Tarrish", Role.ADMINISTRATOR, named=False),
 )
 
 
 def create_accounts(work: Work) -> None:
     """Give each of the invented people an account."""
     for each in ACCOUNTS:
-        accounts.create_person(work, each.name, PASSWORD, each.role, each.display_name)
+        made = accounts.create_person(work, each.name, PASSWORD, each.role, each.display_name)
+        own = work.acting_as(Actor(made.id, made.display_name, made.role))
+        accounts.be_named(own, named=each.named)
 
 
 def are_here(work: Work) -> bool:

@@ -10,7 +10,7 @@ from typing import Any, Final
 from sqlalchemy import ColumnElement, Select, func, or_, select, true
 from sqlmodel import col
 
-from server.catalog import events, images
+from server.catalog import events, images, terms
 from server.catalog.errors import Conflict, Invalid
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import image_id_of, known
@@ -25,6 +25,7 @@ from server.catalog.punching_values import (
 )
 from server.catalog.records import Download
 from server.catalog.tape_values import Page
+from server.catalog.terms import Vocabulary
 from server.catalog.work import Role, Work
 from server.store.programs import Version
 from server.store.punching import Punching
@@ -130,8 +131,10 @@ def punched(work: Work, punching_id: int, given: Punched) -> PunchingRecord:
     row = punching_of(work, punching_id, to_change=True)
     _require(row, {Status.PREPARED}, "be marked as punched")
     row.punched_on, row.punched_at, row.punched_by_id = day, work.now, work.actor.person_id
-    row.medium, row.punch, row.rate, row.note = given.medium, given.punch, given.rate, given.note
-    facts = {**given.model_dump(mode="json"), "punched_on": day.isoformat()}
+    row.medium = terms.accepted(work, Vocabulary.MEDIUM, given.medium, field="medium")
+    row.punch, row.rate, row.note = given.punch, given.rate, given.note
+    told = {"medium": row.medium, "punched_on": day.isoformat()}
+    facts = {**given.model_dump(mode="json"), **told}
     return _moved(work, row, Status.PUNCHED, given.note, facts)
 
 

@@ -6,8 +6,9 @@ from sqlalchemy import ColumnElement, Select, or_, select
 from sqlalchemy.orm import aliased
 from sqlmodel import col
 
-from server.catalog import read_back_words, verification
+from server.catalog import named, read_back_words, verification
 from server.catalog.errors import NotFound
+from server.catalog.handling import do_not_run
 from server.catalog.held import known, may_be_id, titles
 from server.catalog.punching_values import (
     PunchingRecord,
@@ -17,7 +18,6 @@ from server.catalog.punching_values import (
     Status,
 )
 from server.catalog.records import VersionLink
-from server.catalog.vocabulary import Medium
 from server.catalog.work import COMMAND, Work
 from server.store.images import ImageRow, Reading
 from server.store.people import Person
@@ -66,7 +66,7 @@ def rows(
 ) -> tuple[PunchingRow, ...]:
     """The punchings that meet the condition, the newest first."""
     asked: Select[*tuple[Any, ...]] = (
-        select(Punching, col(ImageRow.sha256), col(Tape.accession_number), col(Person.display_name))
+        select(Punching, col(ImageRow.sha256), Tape, named.name_of(work))
         .join(ImageRow, col(ImageRow.id) == col(Punching.image_id))
         .outerjoin(Tape, col(Tape.id) == col(Punching.tape_id))
         .outerjoin(Person, col(Person.id) == col(Punching.prepared_by_id))
@@ -77,20 +77,21 @@ def rows(
     )
     found = work.session.execute(asked).all()
     links = _versions(work, {row.version_id for row, *_ in found})
-    named = titles(work, {row.image_id for row, *_ in found})
+    titled = titles(work, {row.image_id for row, *_ in found})
     return tuple(
         PunchingRow(
             id=known(row.id),
-            title=_title(links.get(row.version_id), named[row.image_id].title),
+            title=_title(links.get(row.version_id), titled[row.image_id].title),
             reel=row.reel,
             reels=row.reels,
             status=Status(row.status),
             image=sha256,
             version=links.get(row.version_id),
-            tape=tape,
+            tape=tape.accession_number if tape else None,
             frames=row.size,
             prepared_at=row.prepared_at,
             prepared_by=name or COMMAND.name,
+            do_not_run=tape is not None and do_not_run(tape),
         )
         for row, sha256, tape, name in found
     )
@@ -104,8 +105,8 @@ def record(work: Work, punching_id: int) -> PunchingRecord:
             Punching,
             col(ImageRow.sha256),
             col(Tape.accession_number),
-            col(Person.display_name),
-            col(puncher.display_name),
+            named.name_of(work),
+            named.name_of(work, puncher),
         )
         .join(ImageRow, col(ImageRow.id) == col(Punching.image_id))
         .outerjoin(Tape, col(Tape.id) == col(Punching.tape_id))
@@ -138,7 +139,7 @@ def record(work: Work, punching_id: int) -> PunchingRecord:
         punched_on=row.punched_on,
         punched_at=row.punched_at,
         punched_by=None if row.punched_at is None else punched_by or COMMAND.name,
-        medium=Medium(row.medium) if row.medium else None,
+        medium=row.medium or None,
         punch=row.punch,
         rate=row.rate,
         note=row.note,
@@ -180,7 +181,7 @@ def _versions(work: Work, ids: set[int | None]) -> dict[int | None, VersionLink]
 
 def _read_backs(work: Work, punching_id: int) -> tuple[ReadBackRecord, ...]:
     found = work.session.execute(
-        select(ReadBack, col(Person.display_name), col(ImageRow.sha256))
+        select(ReadBack, named.name_of(work), col(ImageRow.sha256))
         .outerjoin(Person, col(Person.id) == col(ReadBack.compared_by_id))
         .outerjoin(Reading, col(Reading.id) == col(ReadBack.reading_id))
         .outerjoin(ImageRow, col(ImageRow.id) == col(Reading.image_id))

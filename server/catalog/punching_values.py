@@ -7,11 +7,10 @@ from typing import Annotated, Any, Final
 
 from pydantic import Field
 
-from server.catalog.inputs import Input, Name, OrNone, Sha256, Text
+from server.catalog.inputs import Input, Name, OrNone, RequiredName, Sha256, Text
 from server.catalog.records import VersionLink
 from server.catalog.tape_values import AccessionNumber, PageQuery, RecordNumber
 from server.catalog.uploads import FileName
-from server.catalog.vocabulary import Medium
 from server.tape.image import FRAME_PITCH_MM, Span
 from server.tape.read_back import Comparison
 
@@ -42,7 +41,7 @@ class Status(StrEnum):
 class Punched(Input):
     """What was punched on, by which machine, how fast (frames a second), and on which day."""
 
-    medium: Medium
+    medium: RequiredName
     punch: Name = ""
     rate: Annotated[
         Annotated[float, Field(gt=0, le=FASTEST, allow_inf_nan=False)] | None, OrNone
@@ -104,7 +103,7 @@ class ReadBackRecord:
 
 @dataclass(frozen=True, slots=True)
 class PunchingRow:
-    """A punching in a list."""
+    """A punching in a list; `do_not_run` is about the tape that it made."""
 
     id: int
     title: str
@@ -117,6 +116,7 @@ class PunchingRow:
     frames: int
     prepared_at: datetime
     prepared_by: str
+    do_not_run: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +151,7 @@ class PunchingRecord:
     punched_on: date | None
     punched_at: datetime | None
     punched_by: str | None
-    medium: Medium | None
+    medium: str | None
     punch: str
     rate: float | None
     note: str

@@ -76,6 +76,7 @@ class TapeLink:
 
     accession_number: str
     title: str
+    do_not_run: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +101,7 @@ class KinRecord:
     sha256: str
     title: str
     accession: str | None
+    do_not_run: bool
     kinship: str
     similarity: float
     distance: int

@@ -19,6 +19,7 @@ from server.catalog.search_cursor import Place, Stage, read_cursor, write_cursor
 from server.catalog.search_filters import of_listings, of_records
 from server.catalog.search_hits import LINES_SHOWN
 from server.catalog.search_ranking import RANKED, as_words
+from server.catalog.search_sources import bundles_for
 from server.catalog.search_values import Hit, HitKind, SearchHelp, SearchPage, SearchQuery
 from server.catalog.work import Work
 from server.store.images import ImageRow
@@ -94,8 +95,9 @@ class _Search:
     def __init__(self, work: Work, query: SearchQuery) -> None:
         self._session = work.session
         self._query = query
-        self._listings = of_listings(query, LISTINGS.key)
-        self._records = of_records(query)
+        self._bundles = bundles_for(work)
+        self._listings = of_listings(query, LISTINGS.key, self._bundles)
+        self._records = of_records(query, self._bundles)
         self._newest_here: list[int] | None = None
         self._all_records: set[tuple[str, int]] | None = None
 
@@ -150,7 +152,7 @@ class _Search:
         found = select(image_id).where(
             col(ImageRow.sha256) >= digits,
             col(ImageRow.sha256) < f"{digits}g",
-            *of_listings(self._query, image_id),
+            *of_listings(self._query, image_id, self._bundles),
         )
         if after is not None:
             found = found.where(image_id < after.key)

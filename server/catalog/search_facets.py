@@ -11,7 +11,7 @@ from typing import Any, Final
 from sqlalchemy import select
 
 from server.catalog.search_filters import of_listings, of_records
-from server.catalog.search_sources import BUNDLES, Bundle
+from server.catalog.search_sources import Bundle, bundles_for
 from server.catalog.search_values import FACETS, HitKind, SearchQuery
 from server.catalog.tape_values import FacetValue
 from server.catalog.work import Work
@@ -41,11 +41,12 @@ def count(work: Work, query: SearchQuery) -> dict[str, tuple[FacetValue, ...]]:
 def _things(work: Work, query: SearchQuery) -> Things:
     """The newest that the query finds, by kind."""
     session = work.session
-    conditions = of_listings(query, LISTINGS.key)
+    conditions = of_listings(query, LISTINGS.key, bundles_for(work))
     listings = newest(session, LISTINGS, [query.q], COUNTED_FACETS, only=conditions)
     things: dict[HitKind, set[int]] = {kind: set() for kind in HitKind}
     things[HitKind.LISTING].update(listings)
-    keys = newest(session, RECORDS, [query.q], COUNTED_FACETS, only=of_records(query))
+    fields = of_records(query, bundles_for(work))
+    keys = newest(session, RECORDS, [query.q], COUNTED_FACETS, only=fields)
     for kind, _, number in map(record_of, keys):
         things[HitKind(kind)].add(number)
     return things
@@ -56,7 +57,7 @@ def _counts(work: Work, query: SearchQuery, things: Things) -> dict[str, Counts]
         name: defaultdict(set) for name in FACETS
     }
     for kind, ids in things.items():
-        for bundle in BUNDLES[kind] if ids else ():
+        for bundle in bundles_for(work)[kind] if ids else ():
             for row in _rows(work, bundle, ids):
                 for name in bundle.facets:
                     if _admitted(query, bundle, row, besides=name):

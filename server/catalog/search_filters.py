@@ -15,7 +15,7 @@ from sqlalchemy import (
 )
 from sqlmodel import col
 
-from server.catalog.search_sources import BUNDLES
+from server.catalog.search_sources import Bundle, Bundles
 from server.catalog.search_values import HitKind, SearchQuery
 from server.store.images import Reading
 from server.store.programs import Version
@@ -26,11 +26,12 @@ Condition: TypeAlias = ColumnElement[bool]
 Number: TypeAlias = SQLColumnExpression[Any]
 
 
-def of_listings(query: SearchQuery, image_id: Number) -> list[Condition]:
+def of_listings(query: SearchQuery, image_id: Number, bundles: Bundles) -> list[Condition]:
     """What the query asks of a listing, by the id of its image; nothing if not narrowed."""
     if _is_open(query):
         return []
-    conditions = [_admits(query, HitKind.LISTING), *_of_facets(query, HitKind.LISTING, image_id)]
+    of_facets = _of_facets(query, bundles[HitKind.LISTING], image_id)
+    conditions = [_admits(query, HitKind.LISTING), *of_facets]
     if query.program:
         read = (
             select(col(Reading.id))
@@ -44,14 +45,14 @@ def of_listings(query: SearchQuery, image_id: Number) -> list[Condition]:
     return conditions
 
 
-def of_records(query: SearchQuery) -> list[Condition]:
+def of_records(query: SearchQuery, bundles: Bundles) -> list[Condition]:
     """Which fields of tapes and programs the query admits; nothing where that is all of them."""
     if _is_open(query):
         return []
     kind, number = col(RecordText.kind), col(RecordText.object_id)
     ways = []
     for each in (HitKind.TAPE, HitKind.PROGRAM):
-        conditions = [_admits(query, each), *_of_facets(query, each, number)]
+        conditions = [_admits(query, each), *_of_facets(query, bundles[each], number)]
         if query.program:
             conditions.append(_of_program(query, each, number))
         ways.append(and_(kind == each, *conditions))
@@ -77,10 +78,10 @@ def _admits(query: SearchQuery, kind: HitKind) -> Condition:
     return true() if not query.kind or kind in query.kind else false()
 
 
-def _of_facets(query: SearchQuery, kind: HitKind, thing: Number) -> list[Condition]:
+def _of_facets(query: SearchQuery, bundles: tuple[Bundle, ...], thing: Number) -> list[Condition]:
     """For each bundle in which something was chosen, that some row has all of it."""
     conditions = []
-    for bundle in BUNDLES[kind]:
+    for bundle in bundles:
         chosen = [name for name in bundle.facets if getattr(query, name)]
         if chosen:
             ways = [

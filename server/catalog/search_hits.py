@@ -7,7 +7,9 @@ from typing import Final, NamedTuple, cast
 from sqlalchemy import bindparam, func, select
 from sqlmodel import col
 
+from server.catalog import program_records
 from server.catalog.excerpt import one_line, pieces
+from server.catalog.handling import do_not_run
 from server.catalog.held import known, titles
 from server.catalog.records import VerifiedBy
 from server.catalog.search_cursor import Place, Stage
@@ -67,7 +69,7 @@ class _Told:
     def __init__(
         self, work: Work, query: SearchQuery, things: Sequence[tuple[HitKind, FieldName, int]]
     ) -> None:
-        self._needle, self._line = query.q, query.line
+        self._work, self._needle, self._line = work, query.q, query.line
         ids: dict[HitKind, set[int]] = {kind: set() for kind in HitKind}
         for kind, _, number in things:
             ids[kind].add(number)
@@ -84,9 +86,10 @@ class _Told:
     def of_record(self, kind: HitKind, field: FieldName, number: int) -> Hit:
         """The field of a tape or program that holds the needle."""
         record = self._tapes[number] if kind is HitKind.TAPE else self._programs[number]
-        excerpt = pieces(getattr(record, field), self._needle)
         if isinstance(record, Program):
+            excerpt = pieces(program_records.text_of(self._work, record, field), self._needle)
             return Hit(kind, field, record.title, excerpt, program=number)
+        excerpt = pieces(getattr(record, field), self._needle)
         return Hit(
             kind,
             field,
@@ -95,6 +98,7 @@ class _Told:
             accession=record.accession_number,
             program=record.program_id,
             condition=Condition(record.condition),
+            do_not_run=do_not_run(record),
         )
 
     def of_digest(self, image_id: int) -> Iterator[Hit]:
@@ -154,7 +158,7 @@ class _Told:
         before: str | None = None,
         after: str | None = None,
     ) -> Hit:
-        title, accession = self._titles[image.id]
+        title, accession, barred = self._titles[image.id]
         return Hit(
             HitKind.LISTING,
             field,
@@ -168,6 +172,7 @@ class _Told:
             after=after,
             check_status=CheckStatus(image.check_status),
             verification=VerifiedBy(self._words[image.id]),
+            do_not_run=barred,
         )
 
 

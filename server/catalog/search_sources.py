@@ -11,9 +11,11 @@ from sqlalchemy import Select, Subquery, and_, case, func, null, select
 from sqlalchemy import cast as sql_cast
 from sqlmodel import col
 
+from server.catalog import named
 from server.catalog.records import VerifiedBy
 from server.catalog.search_values import HitKind
 from server.catalog.verification import strength
+from server.catalog.work import Work
 from server.store.images import Decoding, Reading
 from server.store.people import Person
 from server.store.programs import Program, Version
@@ -29,6 +31,8 @@ class Bundle(NamedTuple):
     facets: tuple[str, ...]
     sources: tuple[Subquery, ...]
 
+
+Bundles = Mapping[HitKind, tuple[Bundle, ...]]
 
 _STRONGEST = func.coalesce(
     select(func.max(strength()))
@@ -54,7 +58,6 @@ _OF_TAPE: Final[dict[str, Any]] = {
 }
 _NOTHING_OF_TAPE: Final = {name: sql_cast(null(), column.type) for name, column in _OF_TAPE.items()}
 _OF_PROGRAM: Final[dict[str, Any]] = {"machine": col(Program.machine)}
-_OF_PERSON: Final[dict[str, Any]] = {"contributor": col(Person.display_name)}
 
 _CURRENT = ~col(Decoding.superseded)
 
@@ -86,58 +89,70 @@ def _tapes_with_images(thing: Any) -> Rows:
     )
 
 
-BUNDLES: Final[Mapping[HitKind, tuple[Bundle, ...]]] = {
-    HitKind.LISTING: (
-        _bundle(_OF_IMAGE, _rows(col(Decoding.image_id), _OF_IMAGE).where(_CURRENT)),
-        _bundle(
-            _OF_TAPE,
-            _rows(col(Reading.image_id), _OF_TAPE).select_from(Reading).join(Tape, _READ_FROM),
+def _bundles(of_person: Mapping[str, Any]) -> Bundles:
+    return {
+        HitKind.LISTING: (
+            _bundle(_OF_IMAGE, _rows(col(Decoding.image_id), _OF_IMAGE).where(_CURRENT)),
+            _bundle(
+                _OF_TAPE,
+                _rows(col(Reading.image_id), _OF_TAPE).select_from(Reading).join(Tape, _READ_FROM),
+            ),
+            _bundle(
+                _OF_PROGRAM,
+                _rows(col(Reading.image_id), _OF_PROGRAM)
+                .select_from(Reading)
+                .join(Tape, _READ_FROM)
+                .join(Program, _CARRIED),
+                _rows(col(Version.image_id), _OF_PROGRAM)
+                .select_from(Version)
+                .join(Program, col(Program.id) == col(Version.program_id)),
+            ),
+            _bundle(
+                of_person,
+                _rows(col(Reading.image_id), of_person).select_from(Reading).join(Person, _READ_BY),
+            ),
         ),
-        _bundle(
-            _OF_PROGRAM,
-            _rows(col(Reading.image_id), _OF_PROGRAM)
-            .select_from(Reading)
-            .join(Tape, _READ_FROM)
-            .join(Program, _CARRIED),
-            _rows(col(Version.image_id), _OF_PROGRAM)
-            .select_from(Version)
-            .join(Program, col(Program.id) == col(Version.program_id)),
+        HitKind.TAPE: (
+            _bundle(_OF_IMAGE | _OF_TAPE, _tapes_with_images(col(Tape.id))),
+            _bundle(
+                _OF_PROGRAM,
+                _rows(col(Tape.id), _OF_PROGRAM).select_from(Tape).join(Program, _CARRIED),
+            ),
+            _bundle(
+                of_person,
+                _rows(col(Tape.id), of_person).select_from(Tape).join(Person, _ENTERED_BY),
+                _rows(col(Reading.tape_id), of_person).select_from(Reading).join(Person, _READ_BY),
+            ),
         ),
-        _bundle(
-            _OF_PERSON,
-            _rows(col(Reading.image_id), _OF_PERSON).select_from(Reading).join(Person, _READ_BY),
+        HitKind.PROGRAM: (
+            _bundle(
+                _OF_IMAGE | _OF_TAPE,
+                _tapes_with_images(col(Tape.program_id)),
+                _rows(col(Version.program_id), _OF_IMAGE | _NOTHING_OF_TAPE)
+                .select_from(Version)
+                .join(Decoding, col(Decoding.image_id) == col(Version.image_id))
+                .where(_CURRENT),
+            ),
+            _bundle(_OF_PROGRAM, _rows(col(Program.id), _OF_PROGRAM)),
+            _bundle(
+                of_person,
+                _rows(col(Tape.program_id), of_person).select_from(Tape).join(Person, _ENTERED_BY),
+                _rows(col(Tape.program_id), of_person)
+                .select_from(Tape)
+                .join(Reading, _READ_FROM)
+                .join(Person, _READ_BY),
+            ),
         ),
-    ),
-    HitKind.TAPE: (
-        _bundle(_OF_IMAGE | _OF_TAPE, _tapes_with_images(col(Tape.id))),
-        _bundle(
-            _OF_PROGRAM,
-            _rows(col(Tape.id), _OF_PROGRAM).select_from(Tape).join(Program, _CARRIED),
-        ),
-        _bundle(
-            _OF_PERSON,
-            _rows(col(Tape.id), _OF_PERSON).select_from(Tape).join(Person, _ENTERED_BY),
-            _rows(col(Reading.tape_id), _OF_PERSON).select_from(Reading).join(Person, _READ_BY),
-        ),
-    ),
-    HitKind.PROGRAM: (
-        _bundle(
-            _OF_IMAGE | _OF_TAPE,
-            _tapes_with_images(col(Tape.program_id)),
-            _rows(col(Version.program_id), _OF_IMAGE | _NOTHING_OF_TAPE)
-            .select_from(Version)
-            .join(Decoding, col(Decoding.image_id) == col(Version.image_id))
-            .where(_CURRENT),
-        ),
-        _bundle(_OF_PROGRAM, _rows(col(Program.id), _OF_PROGRAM)),
-        _bundle(
-            _OF_PERSON,
-            _rows(col(Tape.program_id), _OF_PERSON).select_from(Tape).join(Person, _ENTERED_BY),
-            _rows(col(Tape.program_id), _OF_PERSON)
-            .select_from(Tape)
-            .join(Reading, _READ_FROM)
-            .join(Person, _READ_BY),
-        ),
-    ),
-}
+    }
+
+
+BUNDLES: Final = _bundles({"contributor": col(Person.display_name)})
 """For images (by id), tapes and programs, the rows that say what each facet is of them."""
+
+PUBLIC_BUNDLES: Final = _bundles({"contributor": case((col(Person.named), Person.display_name))})
+"""The same, where only those who agreed to it are named."""
+
+
+def bundles_for(work: Work) -> Bundles:
+    """Those of which whoever acts may know the values."""
+    return BUNDLES if named.sees_all(work) else PUBLIC_BUNDLES

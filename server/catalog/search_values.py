@@ -14,7 +14,15 @@ from server.catalog.vocabulary import Condition
 from server.tape.findings import CheckStatus
 
 FieldName = Literal[
-    "listing", "line", "sha256", "title", "accession_number", "origin", "notes", "description"
+    "listing",
+    "line",
+    "sha256",
+    "title",
+    "accession_number",
+    "origin",
+    "notes",
+    "description",
+    "details",
 ]
 """What holds the run: a listing, a line asked for by its number, or a field of a record."""
 
@@ -107,7 +115,7 @@ class Hit:
     listing hold the run, of which only the first few are hits; `before` and `after` are the
     lines around it. A hit in a listing carries the image's `sha256`, what its checks say and why
     it is trusted, and the `accession` number of the first tape that it was read from; one of a
-    tape its `condition`.
+    tape its `condition`; `do_not_run` is about that tape.
     """
 
     kind: HitKind
@@ -124,6 +132,7 @@ class Hit:
     check_status: CheckStatus | None = None
     verification: VerifiedBy | None = None
     condition: Condition | None = None
+    do_not_run: bool = False
 
 
 @dataclass(frozen=True, slots=True)

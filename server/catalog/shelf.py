@@ -11,7 +11,7 @@ from sqlmodel import col
 from server.catalog import narrowing
 from server.catalog.narrowing import FIELDS, WORDS, AnySelect
 from server.catalog.tape_values import Sort, TapeQuery, TapeRow
-from server.catalog.vocabulary import Condition, Hazard, Medium
+from server.catalog.vocabulary import Condition, Hazard, forbids_running
 from server.store.images import ImageRow
 from server.store.kin import Kinship
 from server.store.programs import Program
@@ -41,6 +41,7 @@ _COLUMNS: AnySelect = (
         col(Tape.verified),
         col(Tape.condition),
         col(Tape.hazard),
+        col(Tape.reported_unfit),
         col(Tape.loader_requirement),
         col(Tape.medium),
         col(Tape.levels),
@@ -99,6 +100,7 @@ def _row(
     strongest: int,
     condition: str,
     hazard: str,
+    reported_unfit: bool,
     loader_requirement: str,
     medium: str,
     levels: int | None,
@@ -116,8 +118,9 @@ def _row(
         verification=WORDS[strongest],
         condition=Condition(condition),
         quarantined=Hazard(hazard).quarantines,
+        do_not_run=forbids_running(condition, hazard, reported_unfit),
         loader_requirement=loader_requirement,
-        medium=Medium(medium),
+        medium=medium,
         levels=levels,
         place=place,
         sha256=sha256,

@@ -4,13 +4,25 @@ import re
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
-from typing import Annotated, Generic, Literal, TypeVar
+from typing import Annotated, Final, Generic, Literal, TypeVar
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
 from server.catalog.inputs import Input, Name, OrNone, RequiredName, Text
 from server.catalog.records import ImageRecord, ReadingRecord, VerifiedBy
-from server.catalog.vocabulary import CAUTIONS, WIDTH_MM, Condition, Hazard, Medium
+from server.catalog.rights_values import Licence, RightsUri
+from server.catalog.vocabulary import (
+    CAUTIONS,
+    WIDTH_MM,
+    Access,
+    Acquired,
+    Condition,
+    Hazard,
+    Medium,
+    TapeForm,
+    forbids_running,
+)
+from server.tape import measured
 from server.tape.findings import CheckStatus
 
 RowT = TypeVar("RowT")
@@ -53,18 +65,44 @@ RecordNumber = Annotated[int, Field(ge=1, le=2**31 - 1)]
 Numbers = Annotated[tuple[RecordNumber, ...], BeforeValidator(several), Field(max_length=50)]
 
 
+Width = Annotated[float, Field(gt=0, le=100)]
+Length = Annotated[float, Field(gt=0, le=3000)]
+"""Ten rolls of 1,000 feet joined would still be less."""
+
+ARCHIVISTS_ONLY: Final = ("acquisition_note", "rights_uri", "licence", "rights_note", "access")
+"""What only archivists say of a tape."""
+
+
 class Described(Input):
-    """What is said of a tape, whether it is new or changed."""
+    """What is said of a tape, whether it is new or changed.
+
+    `inscriptions` are labels and handwriting as they stand on it. From whom it was acquired is
+    told to people who are signed in, `acquisition_note` to archivists.
+    """
 
     program: Annotated[int | None, OrNone] = None
     origin: Text = ""
-    medium: Medium = Medium.UNKNOWN
+    medium: Name = Medium.UNKNOWN.value
     levels: Annotated[Levels | None, OrNone] = None
     condition: Condition = Condition.NOT_EXAMINED
     place: Name = ""
     loader_requirement: Name = ""
     made: Annotated[Made | None, OrNone] = None
     notes: Text = ""
+    colour: Name = ""
+    form: TapeForm = TapeForm.UNKNOWN
+    core: Name = ""
+    measured_width_mm: Annotated[Width | None, OrNone] = None
+    measured_length_m: Annotated[Length | None, OrNone] = None
+    inscriptions: Text = ""
+    acquired_from: Name = ""
+    acquired_on: Annotated[Made | None, OrNone] = None
+    acquired_how: Acquired = Acquired.UNKNOWN
+    acquisition_note: Text = ""
+    rights_uri: RightsUri = ""
+    licence: Licence = ""
+    rights_note: Text = ""
+    access: Access = Access.PUBLIC
 
 
 class NewTape(Described):
@@ -154,8 +192,9 @@ class TapeRow:
     verification: VerifiedBy
     condition: Condition
     quarantined: bool
+    do_not_run: bool
     loader_requirement: str
-    medium: Medium
+    medium: str
     levels: int | None
     place: str
     sha256: str | None
@@ -166,7 +205,10 @@ class TapeRow:
 class TapeRecord:
     """A tape and all that is known about it; `image` is its newest.
 
+    `reported_unfit` is whether its newest condition report says not to run it.
+
     `punching` is the number of the punching that made it, where it is a copy of ours.
+    `acquired_from` and `acquisition_note` are None for whom they are not meant.
     """
 
     accession_number: str
@@ -174,7 +216,7 @@ class TapeRecord:
     program: int | None
     program_title: str | None
     origin: str
-    medium: Medium
+    medium: str
     levels: int | None
     condition: Condition
     hazard: Hazard
@@ -188,6 +230,26 @@ class TapeRecord:
     image: ImageRecord | None
     readings: tuple[ReadingRecord, ...] = ()
     punching: int | None = None
+    reported_unfit: bool = False
+    colour: str = ""
+    form: TapeForm = TapeForm.UNKNOWN
+    core: str = ""
+    measured_width_mm: float | None = None
+    measured_length_m: float | None = None
+    inscriptions: str = ""
+    acquired_from: str | None = None
+    acquired_on: str | None = None
+    acquired_how: Acquired = Acquired.UNKNOWN
+    acquisition_note: str | None = None
+    rights_uri: str = ""
+    licence: str = ""
+    rights_note: str = ""
+    access: Access = Access.PUBLIC
+
+    @property
+    def do_not_run(self) -> bool:
+        """Whether no reader may have the tape without an archivist's word."""
+        return forbids_running(self.condition, self.hazard, self.reported_unfit)
 
     @property
     def quarantined(self) -> bool:
@@ -203,3 +265,13 @@ class TapeRecord:
     def width_mm(self) -> float | None:
         """The nominal width that goes with the levels."""
         return None if self.levels is None else WIDTH_MM[self.levels]
+
+    @property
+    def mismeasured(self) -> tuple[str, ...]:
+        """Where the tape as it was measured does not fit its image or its levels."""
+        told = []
+        if self.measured_length_m is not None and self.image is not None:
+            told.append(measured.length_difference(self.measured_length_m, self.image.bytes))
+        if self.measured_width_mm is not None and self.levels is not None:
+            told.append(measured.width_difference(self.measured_width_mm, self.levels))
+        return tuple(sentence for sentence in told if sentence)

@@ -6,12 +6,13 @@ from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
-from server.catalog import changes, events, facets, images, numbering, shelf
-from server.catalog.errors import Invalid, NotFound
+from server.catalog import changes, events, facets, images, movements, numbering, shelf, terms
+from server.catalog.errors import Invalid, Moved, NotFound
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import image_id_of, program_of, tape_of
 from server.catalog.records import ImageRecord
 from server.catalog.tape_values import (
+    ARCHIVISTS_ONLY,
     NewTape,
     Page,
     TapeChange,
@@ -19,7 +20,8 @@ from server.catalog.tape_values import (
     TapeRecord,
     TapeRow,
 )
-from server.catalog.vocabulary import Condition, Hazard, Medium
+from server.catalog.terms import Vocabulary
+from server.catalog.vocabulary import Access, Acquired, Condition, Hazard, TapeForm
 from server.catalog.work import Role, Work
 from server.store import search
 from server.store.condition import ConditionReport
@@ -51,13 +53,18 @@ def create(work: Work, new: NewTape) -> TapeRecord:
     """Enter a tape in the register.
 
     Raises:
-        Conflict: the accession number is taken.
-        Invalid: there is no such program.
+        NotAllowed: only an archivist says what is in `ARCHIVISTS_ONLY`.
+        Conflict: the accession number is taken, or was given before, or its place is closed.
+        Invalid: there is no such program, or its place cannot be one.
     """
     work.actor.require(Role.VOLUNTEER)
+    if any(getattr(new, name) != NewTape.model_fields[name].default for name in ARCHIVISTS_ONLY):
+        work.actor.require(Role.ARCHIVIST)
     _require_program(work, new.program)
+    columns = _columns(new.model_dump())
+    place = columns.pop("place")
     tape = Tape(
-        **_columns(new.model_dump()),
+        **worded(work, columns),
         hazard=Hazard.NONE,
         created_at=work.now,
         created_by_id=work.actor.person_id,
@@ -67,6 +74,7 @@ def create(work: Work, new: NewTape) -> TapeRecord:
     numbering.enter(work, tape)
     _index(work, tape)
     events.record(work, EventType.ACCESSION, ObjectKind.TAPE, tape.accession_number)
+    movements.enter(work, tape, place)
     return _record(work, tape)
 
 
@@ -77,20 +85,29 @@ def change(
 
     Raises:
         NotFound: there is none of that number.
-        NotAllowed: only an archivist changes its number, or moves it to another program.
-        Conflict: somebody else changed it meanwhile, or the new number is taken.
-        Invalid: there is no such program, or a report says in what condition the tape is.
+        NotAllowed: only an archivist changes its number, moves it to another program, or says
+            what is in `ARCHIVISTS_ONLY`.
+        Conflict: somebody else changed it meanwhile, the new number is taken, or it is lent.
+        Invalid: there is no such program, a report says in what condition the tape is, or what is
+            given as its place cannot be one.
     """
     work.actor.require(Role.VOLUNTEER)
     tape = tape_of(work, accession_number, to_change=True)
     changes.require_revision(tape, revision, tape.accession_number)
-    changed = changes.differing(tape, _columns(change.given()))
+    columns = worded(work, _columns(change.given()), tape)
+    place = columns.pop("place", tape.place)
+    changed = changes.differing(tape, columns)
     _require_right_to(work, tape, changed)
     if "program_id" in changed:
         _require_program(work, changed["program_id"])
     if "condition" in changed:
         _require_unreported(work, tape)
+    before = tape.revision
     changes.apply(work, tape, changed, ObjectKind.TAPE, tape.accession_number)
+    if place != tape.place:
+        movements.write(work, tape, place)
+        # Moved and described in one change, it is one revision older.
+        tape.revision = min(tape.revision, before + 1)
     if "accession_number" in changed:
         _rename(work, tape, accession_number)
     _index(work, tape)
@@ -155,12 +172,26 @@ def _columns(values: dict[str, Any]) -> dict[str, Any]:
     return columns
 
 
+def worded(work: Work, values: dict[str, Any], held: Tape | None = None) -> dict[str, Any]:
+    """The values by column, with the words of vocabularies as these write them.
+
+    Raises:
+        Invalid: a word is not one of its vocabulary; what the tape `held` it may keep.
+    """
+    taken = dict(values)
+    for name, vocabulary in (("medium", Vocabulary.MEDIUM), ("colour", Vocabulary.COLOUR)):
+        if name in taken:
+            before = (getattr(held, name),) if held else ()
+            taken[name] = terms.accepted(work, vocabulary, taken[name], field=name, held=before)
+    return taken
+
+
 def _require_program(work: Work, program_id: int | None) -> None:
     if program_id is None:
         return
     try:
         program_of(work, program_id)
-    except NotFound as missing:
+    except (NotFound, Moved) as missing:
         raise Invalid(
             missing.what,
             where="program",
@@ -171,7 +202,7 @@ def _require_program(work: Work, program_id: int | None) -> None:
 
 def _require_right_to(work: Work, tape: Tape, changed: dict[str, Any]) -> None:
     moves = "program_id" in changed and tape.program_id is not None
-    if moves or "accession_number" in changed:
+    if moves or changed.keys() & {"accession_number", *ARCHIVISTS_ONLY}:
         work.actor.require(Role.ARCHIVIST)
     if "accession_number" in changed:
         numbering.require_free(work, changed["accession_number"])
@@ -207,13 +238,15 @@ def _index(work: Work, tape: Tape) -> None:
 
 def _record(work: Work, tape: Tape) -> TapeRecord:
     program = work.session.get(Program, tape.program_id) if tape.program_id else None
+    is_member = work.actor.role.includes(Role.VOLUNTEER)
+    is_archivist = work.actor.role.includes(Role.ARCHIVIST)
     return TapeRecord(
         accession_number=tape.accession_number,
         title=tape.title,
         program=tape.program_id,
         program_title=program.title if program else None,
         origin=tape.origin,
-        medium=Medium(tape.medium),
+        medium=tape.medium,
         levels=tape.levels,
         condition=Condition(tape.condition),
         hazard=Hazard(tape.hazard),
@@ -229,6 +262,21 @@ def _record(work: Work, tape: Tape) -> TapeRecord:
         punching=work.session.scalar(
             select(col(Punching.id)).where(col(Punching.tape_id) == tape.id)
         ),
+        reported_unfit=tape.reported_unfit,
+        colour=tape.colour,
+        form=TapeForm(tape.form),
+        core=tape.core,
+        measured_width_mm=tape.measured_width_mm,
+        measured_length_m=tape.measured_length_m,
+        inscriptions=tape.inscriptions,
+        acquired_from=tape.acquired_from if is_member else None,
+        acquired_on=tape.acquired_on,
+        acquired_how=Acquired(tape.acquired_how),
+        acquisition_note=tape.acquisition_note if is_archivist else None,
+        rights_uri=tape.rights_uri,
+        licence=tape.licence,
+        rights_note=tape.rights_note,
+        access=Access(tape.access),
     )
 
 

@@ -6,7 +6,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, bindparam, case, func, select
 from sqlmodel import col
 
-from server.catalog import events
+from server.catalog import events, named
 from server.catalog.errors import Conflict
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import image_id_of
@@ -122,7 +122,7 @@ def state_of(work: Work, image_id: int) -> Verification:
     evidence = tuple(
         EvidenceRecord(VerifiedBy(row.kind), name or "decoder", row.made_at, row.evidence)
         for row, name in work.session.execute(
-            select(VerificationRow, col(Person.display_name))
+            select(VerificationRow, named.name_of(work))
             .outerjoin(Person, col(Person.id) == col(VerificationRow.made_by_id))
             .where(col(VerificationRow.image_id) == image_id)
             .order_by(col(VerificationRow.id))

@@ -1,8 +1,7 @@
 """The controlled words that describe a physical tape, each with what it means.
 
-The words are our own wording of what paper conservators commonly tell apart (terms of paper
-damage: lists of the Smithsonian Museum Conservation Institute and the Archives Damage Atlas,
-both from memory; items that only a punched tape has: common practice, no source).
+The words are our own wording of common practice (no source); what can be wrong with a tape is in
+`server.catalog.defect_words`.
 """
 
 from enum import StrEnum
@@ -19,6 +18,44 @@ class Medium(StrEnum):
     POLYESTER = "polyester"
     FOIL_LAMINATE = "foil laminate"
     UNKNOWN = "unknown"
+
+
+class TapeForm(StrEnum):
+    """How a tape is kept together; empty where nobody said."""
+
+    UNKNOWN = ""
+    ROLL = "roll"
+    FANFOLD = "fanfold"
+    STRIP = "loose strip"
+
+
+class Acquired(StrEnum):
+    """How a tape came to the collection; empty where nobody said."""
+
+    UNKNOWN = ""
+    GIFT = "gift"
+    BEQUEST = "bequest"
+    PURCHASE = "purchase"
+    EXCHANGE = "exchange"
+    TRANSFER = "transfer"
+    FOUND = "found in the collection"
+    MADE = "made here"
+
+
+class Access(StrEnum):
+    """Who may see a record, from the most open to the least."""
+
+    PUBLIC = "public"
+    """Everybody."""
+    MEMBERS = "members"
+    """People who are signed in."""
+    RESTRICTED = "restricted"
+    """Archivists and administrators."""
+
+    @property
+    def shut(self) -> int:
+        """How far it is closed: 0 for what everybody sees."""
+        return tuple(Access).index(self)
 
 
 class Condition(StrEnum):
@@ -53,41 +90,51 @@ class Method(StrEnum):
     READER = "in a reader"
 
 
-class DefectKind(StrEnum):
-    """What can be wrong with a tape."""
-
-    TEAR = "tear"
-    TORN_EDGE = "torn edge"
-    CUT = "cut"
-    MISSING_PIECE = "missing piece"
-    CREASE = "crease"
-    ABRASION = "abrasion"
-    BRITTLENESS = "brittleness"
-    DISCOLOURATION = "discolouration"
-    STAIN = "stain"
-    MOULD = "mould"
-    INSECT_DAMAGE = "insect damage"
-    RUST = "rust"
-    ADHESIVE = "adhesive or old repair"
-    WATER_DAMAGE = "water damage"
-    HEAT_DAMAGE = "heat damage"
-    WORN_FEED_HOLES = "worn feed holes"
-    HANGING_CHAD = "hanging chad"
-    BLOCKED_HOLES = "blocked holes"
-    SPLICE = "splice"
-    CURL = "curl"
-    STUCK_LAYERS = "stuck layers"
-    OIL = "oil bleed"
-    DUST = "dust"
-    HAND_PUNCHED_PATCH = "hand-punched patch"
-
-
-class Extent(StrEnum):
+class DefectSeverity(StrEnum):
     """How much a defect matters."""
 
     SLIGHT = "slight"
     MODERATE = "moderate"
     SEVERE = "severe"
+
+
+class Extent(StrEnum):
+    """How far along the tape a defect reaches."""
+
+    ONE_PLACE = "one place"
+    HERE_AND_THERE = "here and there"
+    ALL_ALONG = "all along"
+
+
+class Handling(StrEnum):
+    """How the tape may be handled, from freely to not at all."""
+
+    AS_USUAL = "as usual"
+    WATCHED = "slowly, and watched"
+    NO_SPROCKET = "no sprocket or pins"
+    BY_HAND = "pulled by hand only"
+    DO_NOT_RUN = "do not run"
+
+
+class Action(StrEnum):
+    """What should be done with the tape."""
+
+    NONE = "nothing"
+    READ_SOON = "read it before it is worse"
+    READ_AGAIN = "read it again"
+    COPY = "punch a copy"
+    CLEAN = "have it cleaned"
+    REHOUSE = "a better box"
+    CONSERVATOR = "ask a conservator"
+    WATCH = "look again"
+
+
+class Urgency(StrEnum):
+    """How soon."""
+
+    IN_TIME = "in its time"
+    SOON = "soon"
+    AT_ONCE = "at once"
 
 
 class Hazard(StrEnum):
@@ -102,6 +149,15 @@ class Hazard(StrEnum):
     def quarantines(self) -> bool:
         """Whether a tape with this hazard is held apart, unread and unlent."""
         return self is not Hazard.NONE
+
+
+def forbids_running(condition: str, hazard: str, reported_unfit: bool) -> bool:
+    """Whether what is written of a tape says not to run it.
+
+    `reported_unfit` is what its newest report says: that it is unfit, that a reader could not
+    take it, or plainly not to run it.
+    """
+    return reported_unfit or condition == Condition.UNFIT or Hazard(hazard).quarantines
 
 
 CAUTIONS = {

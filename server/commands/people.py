@@ -5,14 +5,16 @@ from argparse import Namespace
 from datetime import datetime
 from getpass import getpass
 
+from server.catalog import invitations, scopes, tokens
 from server.catalog.accounts import PersonRecord, account_name, create_person
 from server.catalog.accounts import people as everybody
 from server.catalog.errors import Invalid, NotFound
-from server.catalog.people import issue_token
+from server.catalog.invitations import NewInvitation
 from server.catalog.work import Actor, Role, Work
 from server.commands.archive import plainly, working
 from server.commands.console import DONE, give, say, table
 from server.inspection import Fields
+from server.settings import Settings
 
 
 class PersonFacts(Fields):
@@ -23,6 +25,8 @@ class PersonFacts(Fields):
     display_name: str
     role: Role
     created: datetime
+    seen: datetime | None
+    named: bool
     disabled: datetime | None
 
 
@@ -59,9 +63,25 @@ def show(args: Namespace) -> int:
         for person in persons:
             give(PersonFacts.model_validate(person))
     else:
-        rows = ((each.name, each.role, each.display_name, _state(each)) for each in persons)
-        say(*table(("name", "role", "shown as", "account"), rows))
+        rows = (
+            (each.name, each.role, each.display_name, _seen(each), _state(each)) for each in persons
+        )
+        say(*table(("name", "role", "shown as", "last seen", "account"), rows))
     return DONE
+
+
+@plainly
+def invite(args: Namespace) -> int:
+    """Invite somebody, and write the address that leads in: it is told only now."""
+    new = NewInvitation.of({"role": args.role, "note": args.note, "days": args.days})
+    with working() as work:
+        token = invitations.invite(work, new).token
+    say(f"{Settings().public_address}/invitations/{token}")
+    return DONE
+
+
+def _seen(person: PersonRecord) -> str:
+    return "never" if person.seen is None else f"{person.seen:%Y-%m-%d}"
 
 
 def _state(person: PersonRecord) -> str:
@@ -72,7 +92,8 @@ def _state(person: PersonRecord) -> str:
 def token(args: Namespace) -> int:
     """Issue a token for a person's programs, and write it: it is told only now."""
     with working() as work:
-        issued = issue_token(work.acting_as(_person(work, args.name)), args.label)
+        own = work.acting_as(_person(work, args.name))
+        issued = tokens.issue(own, args.label, allowed=scopes.of_words(args.scope or scopes.Scope))
     say(issued)
     return DONE
 

@@ -90,7 +90,8 @@ def _copies(sheet: SheetRecord) -> Iterator[str]:
             looked = f", report of {copy.reported}" if copy.reported else ""
             place = copy.place or "place not known"
             whose = "" if copy.begins is None else "; punched here and read back"
-            yield f"{copy.accession_number}: {place}; {copy.condition}{looked}{whose}"
+            barred = "DO NOT RUN; " if copy.do_not_run else ""
+            yield f"{copy.accession_number}: {barred}{place}; {copy.condition}{looked}{whose}"
     if sheet.more_copies:
         yield f"and {sheet.more_copies} more in the list of tapes"
     if not sheet.copies:
@@ -202,6 +203,11 @@ def _of_copies(copies: tuple[Copy, ...]) -> Iterator[str]:
             number, hazard = copy.accession_number, copy.hazard
             yield f"Tape {number}: {hazard}. Leave it closed, and ask a conservator."
             continue
+        if copy.do_not_run:
+            yield (
+                f"Tape {copy.accession_number}: do not run it without an archivist's word. "
+                "Punch a new one from the image."
+            )
         known = OF_CONDITION.get(copy.condition, "")
         told = ". ".join(part for part in (known, copy.advice) if part)
         if told:

@@ -28,8 +28,12 @@ RANKS: Final[Mapping[tuple[str, str], int]] = {
     ("tape", "origin"): 3,
     ("tape", "notes"): 4,
     ("program", "description"): 5,
+    ("program", "details"): 6,
 }
 """Which fields of which records are searched, the most telling first."""
+
+_LEAST: Final = 6
+"""The last rank that there can be: keys are above zero, and below two to the 31st power."""
 
 NAMING: Final = ("accession_number", "title")
 """Fields that name something: spaces, signs and case do not matter in them."""
@@ -89,13 +93,13 @@ def plain(text: str) -> str:
 
 def record_key(kind: str, object_id: int, field: str) -> int:
     """The key of a field of a record; the greater, the sooner it is told."""
-    return (len(RANKS) - RANKS[kind, field] << _RANK_BITS) + object_id
+    return (_LEAST - RANKS[kind, field] << _RANK_BITS) + object_id
 
 
 def record_of(key: int) -> tuple[str, str, int]:
     """The kind and the field that a record's key tells, and the id of the record."""
     rank, object_id = divmod(key, 1 << _RANK_BITS)
-    return (*_FIELDS[len(RANKS) - rank], object_id)
+    return (*_FIELDS[_LEAST - rank], object_id)
 
 
 def fields_beside(key: int) -> set[int]:

@@ -2,9 +2,9 @@
 
 import re
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Final
 
-from sqlalchemy import CheckConstraint, Index, event
+from sqlalchemy import CheckConstraint, Index, event, false, text
 from sqlmodel import Field
 
 from server.store.row import BYTEWISE, Row, UtcDateTime
@@ -26,17 +26,23 @@ def years(made: str | None) -> tuple[int, int] | None:
     return int(found[0].replace("X", "0")), int(found[-1].replace("X", "9"))
 
 
+_EMPTY: Final = {"server_default": text("''")}
+_CLOSED: Final = text("access <> 'public'")
+_GONE: Final = text("deaccessioned_on IS NOT NULL")
+
+
 class Tape(Row, table=True):
     """One physical object. `accession_key` is filled in here, from the accession number.
 
     `made` is what is known of its date (ISO 8601-2), and `year_from` and `year_to`, filled in
     here too, are the first and last year that it may mean; `levels` the code holes across, 5 to
-    8; while `hazard` is not "none" the tape is held apart.
+    8; while `hazard` is not "none" the tape is held apart. `access` says who may see it. On
+    `deaccessioned_on` it left the collection; the rest of that is in `deaccession`.
 
-    From `image_id` on, the row repeats what the newest image read from the tape says, and on
-    which day its newest condition report was made, so that tapes are narrowed and counted without
-    a look at images and reports. Triggers of the database keep it current; nothing else may write
-    it.
+    From `image_id` to `next_check`, the row repeats what the newest image read from the tape
+    says, on which day its newest condition report was made, whether that says not to run it, and
+    when it is to be looked at next, so that tapes are narrowed and counted without a look at
+    images and reports. Triggers of the database keep it current; nothing else may write it.
     """
 
     __tablename__ = "tape"
@@ -44,6 +50,8 @@ class Tape(Row, table=True):
         CheckConstraint("levels BETWEEN 5 AND 8", name="levels"),
         Index(None, "image_id", "program_id"),
         Index(None, "verified", "check_status"),
+        Index("ix_tape_closed", "access", sqlite_where=_CLOSED, postgresql_where=_CLOSED),
+        Index("ix_tape_gone", "deaccessioned_on", sqlite_where=_GONE, postgresql_where=_GONE),
     )
 
     id: int | None = Field(default=None, primary_key=True)
@@ -73,6 +81,23 @@ class Tape(Row, table=True):
     loader: str | None = None
     verified: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
     last_report: date | None = Field(default=None, index=True)
+    reported_unfit: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
+    next_check: date | None = Field(default=None, index=True)
+    colour: str = Field(default="", sa_column_kwargs=_EMPTY)
+    form: str = Field(default="", sa_column_kwargs=_EMPTY)
+    core: str = Field(default="", sa_column_kwargs=_EMPTY)
+    measured_width_mm: float | None = None
+    measured_length_m: float | None = None
+    inscriptions: str = Field(default="", sa_column_kwargs=_EMPTY)
+    acquired_from: str = Field(default="", sa_column_kwargs=_EMPTY)
+    acquired_on: str | None = None
+    acquired_how: str = Field(default="", sa_column_kwargs=_EMPTY)
+    acquisition_note: str = Field(default="", sa_column_kwargs=_EMPTY)
+    rights_uri: str = Field(default="", sa_column_kwargs=_EMPTY)
+    licence: str = Field(default="", sa_column_kwargs=_EMPTY)
+    rights_note: str = Field(default="", sa_column_kwargs=_EMPTY)
+    access: str = Field(default="public", sa_column_kwargs={"server_default": "public"})
+    deaccessioned_on: date | None = None
 
 
 @event.listens_for(Tape, "before_insert")

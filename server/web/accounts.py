@@ -1,22 +1,28 @@
-"""Signing in and out, one's own account, and the people of the archive."""
+"""Signing in and out, and one's own account."""
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, Final
 
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.catalog import accounts, people, published
+from server.catalog import accounts, people, published, scopes, sign_ins, tokens
 from server.catalog.accounts import PersonRecord
-from server.catalog.errors import Invalid, SignInRefused, TooManyAttempts
-from server.catalog.people import TokenRecord
-from server.catalog.work import Role, Work
+from server.catalog.errors import SignInRefused, TooManyAttempts
+from server.catalog.events import EventRecord
+from server.catalog.scopes import MEANINGS, USUAL, Scope
+from server.catalog.sign_ins import SignInRecord
+from server.catalog.tokens import TokenRecord
+from server.catalog.work import Work
 from server.statuses import problem_of
 from server.web.context import Filled, PageContext
-from server.web.forms import Form, FormDep
-from server.web.visit import VisitDep
+from server.web.forms import FormDep
+from server.web.visit import Visit, VisitDep
 
 router = APIRouter()
+
+SCOPES: Final = tuple((scope, MEANINGS[scope], scope in USUAL) for scope in Scope)
+"""Each scope, what it means, and whether it is ticked at first."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -42,26 +48,33 @@ class AccountPage(PageContext):
     template: ClassVar[str] = "pages/account.html"
     title: str = "Your account"
     form: Filled
+    person: PersonRecord
     tokens: tuple[TokenRecord, ...]
+    sign_ins: tuple[SignInRecord, ...]
+    history: tuple[EventRecord, ...]
+    scopes: tuple[tuple[Scope, str, bool], ...] = SCOPES
     issued: str = ""
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class PeoplePage(PageContext):
-    """Everybody with an account, and the form of a new one."""
+def account_page(visit: Visit, work: Work, form: Filled, issued: str = "") -> AccountPage:
+    """The account of whoever is signed in, as it stands."""
+    person = accounts.own(work)
+    return AccountPage(
+        form=form,
+        person=person,
+        tokens=tokens.own(work),
+        sign_ins=sign_ins.own(work, visit.token),
+        history=accounts.history(work, person.id),
+        issued=issued,
+    )
 
-    template: ClassVar[str] = "pages/people.html"
-    title: str = "People"
-    form: Filled
-    people: tuple[PersonRecord, ...]
 
-
-def _account_page(work: Work, form: Filled, issued: str = "") -> AccountPage:
-    return AccountPage(form=form, tokens=people.tokens(work), issued=issued)
-
-
-def _people_page(work: Work, form: Filled) -> PeoplePage:
-    return PeoplePage(form=form, people=accounts.people(work))
+def enter(visit: Visit, signed_in: people.SignedIn, path: str) -> Response:
+    """The answer that gives the browser its sign-in, and sends it on."""
+    response = visit.redirect(path)
+    visit.cookies.keep(response, visit.cookies.session, signed_in.token)
+    visit.cookies.drop(response, visit.cookies.visitor)
+    return response
 
 
 @router.get("/sign-in")
@@ -77,7 +90,7 @@ def sign_in(visit: VisitDep, form: FormDep) -> Response:
     try:
         with visit.change(form) as work:
             name, password = form.text("name"), form.text("password")
-            signed_in = people.sign_in(work, name, password, visit.limits)
+            signed_in = people.sign_in(work, name, password, visit.limits, visit.browser)
     except (SignInRefused, TooManyAttempts) as refusal:
         page = SignInPage(
             form=Filled({"name": form.text("name")}, refusal.fields, refusal),
@@ -85,10 +98,7 @@ def sign_in(visit: VisitDep, form: FormDep) -> Response:
             demo=visit.settings.demo,
         )
         return visit.page(page, status=problem_of(refusal).status)
-    response = visit.redirect(form.text("next"))
-    visit.cookies.keep(response, visit.cookies.session, signed_in.token)
-    visit.cookies.drop(response, visit.cookies.visitor)
-    return response
+    return enter(visit, signed_in, form.text("next"))
 
 
 @router.post("/sign-out")
@@ -106,7 +116,7 @@ def sign_out(visit: VisitDep, form: FormDep) -> Response:
 def account(visit: VisitDep) -> Response:
     """One's own account."""
     with visit.work() as work:
-        return visit.page(_account_page(work, Filled()))
+        return visit.page(account_page(visit, work, Filled()))
 
 
 @router.post("/account/password")
@@ -117,7 +127,31 @@ def change_password(visit: VisitDep, form: FormDep) -> Response:
         accounts.change_password(work, form.text("old"), form.text("new"))
         return visit.redirect("/sign-in?next=/account")
 
-    return visit.submit(form, act, _account_page)
+    return visit.submit(form, act, lambda work, filled: account_page(visit, work, filled))
+
+
+@router.post("/account/named")
+def be_named(visit: VisitDep, form: FormDep) -> Response:
+    """Agree to be named to visitors, or take it back."""
+    with visit.change(form) as work:
+        accounts.be_named(work, named=form.text("named") == "yes")
+    return visit.redirect("/account#named")
+
+
+@router.post("/account/sign-ins/others/end")
+def end_other_sign_ins(visit: VisitDep, form: FormDep) -> Response:
+    """End every sign-in but this one."""
+    with visit.change(form) as work:
+        sign_ins.end_others(work, visit.token)
+    return visit.redirect("/account#sign-ins")
+
+
+@router.post("/account/sign-ins/{sign_in_id}/end")
+def end_sign_in(visit: VisitDep, sign_in_id: int, form: FormDep) -> Response:
+    """End one sign-in."""
+    with visit.change(form) as work:
+        sign_ins.end(work, sign_in_id)
+    return visit.redirect("/account#sign-ins")
 
 
 @router.post("/account/tokens")
@@ -125,73 +159,16 @@ def issue_token(visit: VisitDep, form: FormDep) -> Response:
     """A token for a program, shown this once."""
 
     def act(work: Work) -> Response:
-        issued = people.issue_token(work, form.text("label"))
-        work.session.flush()
-        return visit.page(_account_page(work, Filled(), issued))
+        allowed = scopes.of_words(form.texts("scopes"))
+        issued = tokens.issue(work, form.text("label"), allowed=allowed)
+        return visit.page(account_page(visit, work, Filled(), issued))
 
-    return visit.submit(form, act, _account_page)
+    return visit.submit(form, act, lambda work, filled: account_page(visit, work, filled))
 
 
 @router.post("/account/tokens/{token_id}/revoke")
 def revoke_token(visit: VisitDep, token_id: int, form: FormDep) -> Response:
     """End a token."""
     with visit.change(form) as work:
-        people.revoke_token(work, token_id)
-    return visit.redirect("/account")
-
-
-@router.get("/people")
-def list_people(visit: VisitDep) -> Response:
-    """Everybody with an account."""
-    with visit.work() as work:
-        return visit.page(_people_page(work, Filled()))
-
-
-@router.post("/people")
-def create_person(visit: VisitDep, form: FormDep) -> Response:
-    """Give somebody an account."""
-
-    def act(work: Work) -> Response:
-        accounts.create_person(
-            work,
-            form.text("name"),
-            form.text("password"),
-            _role(form),
-            form.text("display_name"),
-        )
-        return visit.redirect("/people")
-
-    return visit.submit(form, act, _people_page)
-
-
-@router.post("/people/{person_id}")
-def change_person(visit: VisitDep, person_id: int, form: FormDep) -> Response:
-    """Give somebody another role or password, or let them in or shut them out."""
-
-    def act(work: Work) -> Response:
-        _change(work, person_id, form)
-        return visit.redirect("/people")
-
-    return visit.submit(form, act, _people_page)
-
-
-def _change(work: Work, person_id: int, form: Form) -> None:
-    match form.text("change"):
-        case "disable":
-            accounts.disable(work, person_id)
-        case "enable":
-            accounts.enable(work, person_id)
-        case "password":
-            accounts.reset_password(work, person_id, form.text("password"))
-        case _:
-            accounts.set_role(work, person_id, _role(form))
-
-
-def _role(form: Form) -> Role:
-    try:
-        return Role(form.text("role"))
-    except ValueError:
-        sentence = f"choose one of {', '.join(Role)}"
-        raise Invalid(
-            "There is no such role.", where="role", mend=sentence, fields={"role": sentence}
-        ) from None
+        tokens.revoke(work, token_id)
+    return visit.redirect("/account#tokens")

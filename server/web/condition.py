@@ -6,10 +6,10 @@ from typing import Annotated, Any, ClassVar
 from fastapi import APIRouter, Query
 from starlette.responses import Response
 
-from server.catalog import condition, tapes
+from server.catalog import condition, running, tapes
 from server.catalog.condition_values import NewReport, ReportChange, ReportRecord
 from server.catalog.tape_values import Page, TapeRecord
-from server.catalog.vocabulary import Method, Reason
+from server.catalog.vocabulary import Action, Handling, Method, Reason, Urgency
 from server.catalog.work import Role, Work
 from server.web.context import Filled, PageContext
 from server.web.forms import Form, FormDep
@@ -23,8 +23,22 @@ PageNumber = Annotated[int, Query(ge=1, le=1_000_000)]
 DEFECT_ROWS = 4
 """Empty rows for defects in a form; a form that is full is given more."""
 
-ALONE = ("checked_on", "state", "reason", "method", "machine_readable", "advice", "hazard")
-IN_A_ROW = ("kind", "severity", "position_mm", "note")
+ALONE = (
+    "checked_on",
+    "state",
+    "reason",
+    "method",
+    "machine_readable",
+    "advice",
+    "hazard",
+    "handling",
+    "action",
+    "urgency",
+    "next_check",
+)
+IN_A_ROW = ("kind", "severity", "extent", "position_mm", "length_mm", "note")
+FILLED = ("kind", "position_mm", "length_mm", "note")
+"""What makes a row of the form a defect; the rest are choices that always hold something."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -59,21 +73,28 @@ class ReportFormPage(PageContext):
 
 def _as_rows(defects: tuple[dict[str, Any], ...]) -> dict[str, Any]:
     return {
-        f"defects.{row}.{name}": "" if defect[name] is None else defect[name]
+        f"defects.{row}.{name}": _shown(defect[name])
         for row, defect in enumerate(defects)
         for name in IN_A_ROW
     }
 
 
+def _shown(value: Any) -> Any:
+    """A value as its field holds it; lengths without a needless `.0`."""
+    if isinstance(value, float):
+        return f"{value:.10g}"
+    return "" if value is None else value
+
+
 def _rows_of(form: Form) -> list[dict[str, str]]:
-    """The defects in a form; a row without a kind, a place and a note is not one."""
+    """The defects in a form; a row without a kind, a place, a length and a note is not one."""
     numbers = sorted(
         int(name.split(".")[1])
         for name in form.fields
         if name.startswith("defects.") and name.endswith(".kind") and name.split(".")[1].isdecimal()
     )
     rows = [{name: form.text(f"defects.{row}.{name}") for name in IN_A_ROW} for row in numbers]
-    return [row for row in rows if row["kind"] or row["position_mm"] or row["note"]]
+    return [row for row in rows if any(row[name] for name in FILLED)]
 
 
 def _rows_needed(values: dict[str, Any]) -> int:
@@ -109,6 +130,9 @@ def _blank(work: Work, number: str) -> Filled:
             "state": tapes.get(work, number).condition,
             "reason": Reason.SCHEDULE,
             "method": Method.BY_EYE,
+            "handling": Handling.AS_USUAL,
+            "action": Action.NONE,
+            "urgency": Urgency.IN_TIME,
         }
     )
 
@@ -202,4 +226,20 @@ def release(visit: VisitDep, number: str, form: FormDep) -> Response:
     """End the quarantine of a tape."""
     with visit.change(form) as work:
         condition.release(work, number, form.text("note"))
+        return visit.redirect(f"/tapes/{number}")
+
+
+@router.post("/tapes/{number}/permission")
+def permit(visit: VisitDep, number: str, form: FormDep) -> Response:
+    """Let a tape be read once although it should not be run."""
+    with visit.change(form) as work:
+        running.permit(work, number, form.text("reason"))
+        return visit.redirect(f"/tapes/{number}")
+
+
+@router.post("/tapes/{number}/permission/end")
+def withdraw(visit: VisitDep, number: str, form: FormDep) -> Response:
+    """Take that word back."""
+    with visit.change(form) as work:
+        running.withdraw(work, number)
         return visit.redirect(f"/tapes/{number}")

@@ -15,7 +15,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from server.catalog.errors import ArchiveError, NotSignedIn, TooManyAttempts
+from server.catalog.errors import ArchiveError, Moved, NotSignedIn, TooManyAttempts
 from server.statuses import (
     INTERNAL,
     MALFORMED,
@@ -71,6 +71,10 @@ def answer(request: Request, error: Exception) -> Response:
         return RedirectResponse(
             f"{SIGN_IN}?next={quote(visit.address, safe='')}", HTTPStatus.SEE_OTHER
         )
+    if isinstance(error, Moved) and request.method in ("GET", "HEAD"):
+        elsewhere = error.path_of(request.url.path)
+        if elsewhere is not None:
+            return RedirectResponse(elsewhere, HTTPStatus.MOVED_PERMANENTLY)
     page = _page(error, request)
     response = _shown(Visit(request), page)
     response.headers.update(page.headers)

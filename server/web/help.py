@@ -75,6 +75,14 @@ class PreparingPage(PageContext):
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class RightsPage(PageContext):
+    """Who sees what, what statements of rights say, and what becomes of a tape that leaves."""
+
+    template: ClassVar[str] = "pages/help/rights.html"
+    title: str = "Rights, access and what leaves"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class DigestsPage(PageContext):
     """How to see that a file is the right one."""
 
@@ -111,6 +119,14 @@ class ProgramsDoorPage(PageContext):
     operations: tuple[Operation, ...]
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ConditionPage(PageContext):
+    """How a condition report is made, and what each word in it means."""
+
+    template: ClassVar[str] = "pages/help/condition.html"
+    title: str = "Condition reports"
+
+
 FIXED = {
     "": HelpPage(),
     "/words": WordsPage(),
@@ -118,9 +134,11 @@ FIXED = {
     "/load-sheets": LoadSheetsPage(),
     "/merging": MergingPage(),
     "/preparing": PreparingPage(),
+    "/rights": RightsPage(),
     "/digests": DigestsPage(),
     "/problems": ProblemsPage(),
     "/cautions": CautionsPage(),
+    "/condition": ConditionPage(),
 }
 """The pages that are the same for everybody."""
 

@@ -9,20 +9,23 @@ from starlette.responses import Response
 from server.catalog import (
     condition,
     events,
-    handling,
     images,
     merged,
+    movements,
     own_list,
     punching,
+    running,
     tapes,
 )
 from server.catalog.condition_values import ReportRecord
 from server.catalog.events import EventRecord, ObjectKind
 from server.catalog.merging_values import MergedRow
 from server.catalog.own_list import Part
+from server.catalog.place_values import Whereabouts
 from server.catalog.punching_values import PunchingRow
 from server.catalog.queues import About
 from server.catalog.records import ImageRecord, KinRecord
+from server.catalog.running import Running
 from server.catalog.tape_values import Page, TapeQuery, TapeRecord, TapeRow
 from server.catalog.work import Role, Work
 from server.web.context import PageContext
@@ -63,9 +66,10 @@ class TapePage(PageContext):
     merged: Page[MergedRow]
     reports: Page[ReportRecord]
     history: tuple[EventRecord, ...]
-    warnings: tuple[str, ...]
+    running: Running
     punched_from: PunchingRow | None
     to_do: tuple[Part, ...]
+    whereabouts: Whereabouts
 
     @classmethod
     def of(cls, work: Work, number: str, rate: str, report_years: int) -> "TapePage":
@@ -83,9 +87,10 @@ class TapePage(PageContext):
             merged=merged.page(work, tape=number),
             reports=condition.page(work, tape=number, page_size=REPORTS_SHOWN),
             history=events.of(work, ObjectKind.TAPE, number),
-            warnings=handling.warnings_of(work, number),
+            running=running.of(work, number),
             punched_from=punching.of_tape(work, number),
             to_do=to_do(work, About.TAPE, number, report_years),
+            whereabouts=movements.of(work, number),
         )
 
 

@@ -14,10 +14,11 @@ from sqlalchemy.exc import OperationalError
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from server.catalog import fixity, people
+from server.catalog import fixity, people, terms
 from server.catalog.errors import Conflict, Invalid
 from server.catalog.fixity import FixityFailure
 from server.catalog.people import Session, SessionLimits
+from server.catalog.terms import Vocabulary
 from server.catalog.work import VISITOR, Actor, Role, Work, unit_of_work
 from server.delivery import forgery
 from server.delivery.cookies import THEME, THEMES, Cookies
@@ -59,11 +60,17 @@ class Visit:
         self._engine: Engine = request.app.state.engine
         self._secret = request.cookies.get(self.cookies.visitor, "")
         self._new_secret = False
+        self._work: Work | None = None
 
     @property
     def token(self) -> str:
         """The token of the sign-in that the browser holds, or nothing."""
         return self.request.cookies.get(self.cookies.session, "")
+
+    @property
+    def browser(self) -> str:
+        """What the browser calls itself."""
+        return self.request.headers.get("User-Agent", "")
 
     @property
     def limits(self) -> SessionLimits:
@@ -81,6 +88,7 @@ class Visit:
         """
         self._recognise()
         with unit_of_work(self._engine, self.actor, writes=writes) as work:
+            self._work = work
             if self.signed_in:
                 self.failing = fixity.failures(work)
             yield work
@@ -149,6 +157,11 @@ class Visit:
     def may(self, role: str) -> bool:
         """Whether the person may do what `role` may."""
         return self.actor.role.includes(Role(role))
+
+    def words(self, vocabulary: str) -> tuple[str, ...]:
+        """The words of a vocabulary, for a form that is shown inside `work`."""
+        assert self._work is not None
+        return terms.words(self._work, Vocabulary(vocabulary))
 
     @property
     def csrf(self) -> str:

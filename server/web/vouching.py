@@ -13,9 +13,13 @@ from server.catalog.work import Role, Work
 from server.web.context import Filled, PageContext
 from server.web.forms import Form, FormDep
 from server.web.program_field import chosen, offered
+from server.web.program_words import ProgramWords, known_language
 from server.web.visit import VisitDep
 
 router = APIRouter()
+
+VERSION = ("label", "note", "instructions", "faults")
+"""What is said of a version."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -42,18 +46,21 @@ class VersionPage(PageContext):
     image: ImageRecord
     form: Filled
     programs: tuple[str, ...]
+    words: ProgramWords
 
     @classmethod
     def of(cls, work: Work, sha256: str, form: Filled | None = None) -> "VersionPage":
         """The form for the image with this digest."""
         work.actor.require(Role.ARCHIVIST)
         image = images.get(work, sha256)
-        proposed = {"program_title": image.title, "language": image.language or ""}
+        language = known_language(work, image.language)
+        filled = form or Filled({"program_title": image.title, "language": language})
         return cls(
             title=f"Make {image.title} a version",
             image=image,
-            form=form or Filled(proposed),
+            form=filled,
             programs=offered(work),
+            words=ProgramWords.of(work, filled.values),
         )
 
 
@@ -95,7 +102,7 @@ def make_version(visit: VisitDep, sha256: str, form: FormDep) -> Response:
     """Make a version of an image."""
 
     def act(work: Work) -> Response:
-        new = NewVersion.of({"sha256": sha256, **form.only(("label", "note"))})
+        new = NewVersion.of({"sha256": sha256, **form.only(VERSION)})
         program = programs.add_version(work, _program_of(work, form), new)
         return visit.redirect(f"/programs/{program.id}")
 

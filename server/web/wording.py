@@ -7,15 +7,22 @@ from typing import Any, Final
 from urllib.parse import urlencode
 
 from server.catalog.byte_values import ByteHit, BytePlace
+from server.catalog.defect_words import DEFECTS, DefectKind, Trait
+from server.catalog.rights_values import STATEMENTS
 from server.catalog.search_values import Hit
 from server.catalog.vocabulary import (
+    Access,
+    Acquired,
+    Action,
     Condition,
-    DefectKind,
+    DefectSeverity,
     Extent,
+    Handling,
     Hazard,
-    Medium,
     Method,
     Reason,
+    TapeForm,
+    Urgency,
 )
 from server.catalog.work import Role
 from server.delivery.words import (
@@ -192,16 +199,34 @@ FILTERS: Final[dict[str, Callable[..., Any]]] = {
     "page_of_line": page_of_line,
 }
 
+ACCESS_WORDS: Final[Mapping[str, str]] = MappingProxyType(
+    {
+        Access.PUBLIC: "everybody",
+        Access.MEMBERS: "members: people who are signed in",
+        Access.RESTRICTED: "restricted: archivists only",
+    }
+)
+"""Who may see a record, in a few words."""
+
 GLOBALS: Final[dict[str, Any]] = {
+    "ACCESS_WORDS": ACCESS_WORDS,
+    "ACQUIRED": tuple(each for each in Acquired if each),
+    "TAPE_FORMS": tuple(each for each in TapeForm if each),
+    "STATEMENTS": STATEMENTS,
     "CHECK_WORDS": CHECK_WORDS,
     "ORIENTATION_WORDS": ORIENTATION_WORDS,
     "CONDITIONS": tuple(Condition),
     "FACET_LABELS": FACET_LABELS,
+    "ACTIONS": tuple(Action),
     "DEFECT_KINDS": tuple(DefectKind),
+    "DEFECT_TRAITS": tuple(Trait),
+    "DEFECT_WORDS": DEFECTS,
     "EXTENTS": tuple(Extent),
+    "HANDLINGS": tuple(Handling),
+    "SEVERITIES": tuple(DefectSeverity),
+    "URGENCIES": tuple(Urgency),
     "HAZARDS": tuple(Hazard),
     "LOADERS": tuple(Loader),
-    "MEDIA": tuple(Medium),
     "METHODS": tuple(Method),
     "REASONS": tuple(Reason),
     "ROLES": tuple(role for role in Role if role is not Role.VISITOR),

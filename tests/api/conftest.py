@@ -11,8 +11,8 @@ from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 from server.app import create_app
+from server.catalog import tokens as issued
 from server.catalog.accounts import create_person
-from server.catalog.people import issue_token
 from server.catalog.work import COMMAND, Actor, Role, unit_of_work
 from server.settings import Settings
 from server.store.engine import make_engine
@@ -50,7 +50,7 @@ def club(sqlite_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Clu
         with unit_of_work(engine, COMMAND) as work:
             person = create_person(work, f"{role}-1", PASSWORD, role, role.capitalize())
             own = work.acting_as(Actor(person.id, person.display_name, role))
-            tokens[role] = issue_token(own, "tests")
+            tokens[role] = issued.issue(own, "tests")
     # The last connection to close writes all into the one file that is copied below.
     engine.dispose()
     return Club(path, tokens)

@@ -33,7 +33,7 @@ def test_a_sheet_is_got_written_and_its_history_kept(visitor, volunteer, version
 
     assert (got.status_code, got.headers["ETag"], got.json()["written"]) == (200, '"1"', [])
     assert (put.status_code, put.headers["ETag"], put.json()["written"]) == (200, '"2"', ["steps"])
-    assert put.json() == visitor.get(where).json()
+    assert put.json() == volunteer.get(where).json()
     assert put.json()["texts"]["steps"] == "Go"
     assert put.json()["points"] == 11
     assert {"heading": "At the machine", "lines": ["Go"]} in put.json()["sections"]

@@ -32,7 +32,7 @@ def test_readings_are_merged_at_an_address_that_gives_what_they_came_to(held, vo
 
     assert made.status_code == 201
     assert made.headers["Location"] == f"{HERE}/{told['id']}"
-    assert visitor.get(made.headers["Location"]).json() == told
+    assert volunteer.get(made.headers["Location"]).json() == told
     assert told["sha256"] == hashlib.sha256(HEX).hexdigest()
     assert (told["tape"], told["readings"], told["agree"]) == (TAPE, numbers, True)
     assert [each["orientation"] for each in told["sources"]] == ["as-read", "reversed", "as-read"]
@@ -77,6 +77,8 @@ def test_an_archivist_settles_what_is_open(held, volunteer, archivist, visitor):
     assert told["sha256"] == hashlib.sha256(PUNCHED).hexdigest()
     assert [each["note"] for each in told["settlements"]] == ["a clear hole"]
     (item,) = visitor.get(f"{HERE}/{told['id']}/disputes").json()["items"]
+    assert item["settlement"]["by"] == "a volunteer"
+    (item,) = archivist.get(f"{HERE}/{told['id']}/disputes").json()["items"]
     assert item["settlement"]["by"] == "Archivist"
     assert visitor.get(f"{HERE}/{merged['id']}").json()["followed_by"] == told["id"]
     again = archivist.post(f"{HERE}/{merged['id']}/settlements", json=ruling)

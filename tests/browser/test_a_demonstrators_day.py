@@ -135,7 +135,7 @@ def make_a_version(page: Page) -> str:
     follow(page, "Make it a version of a program")
     page.get_by_label("Title of the new program").fill(TITLE)
     page.get_by_label("Its language").fill("BASIC")
-    page.get_by_label("Its machine").fill("8080 machine, 8 KB, teleprinter")
+    page.get_by_label("Its machine class").select_option("8080 machine")
     page.get_by_label(re.compile("^Label")).fill("1")
     press(page, "Make it a version")
     expect(heading(page)).to_have_text(TITLE)

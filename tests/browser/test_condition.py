@@ -23,7 +23,7 @@ def test_a_report_is_logged_and_the_tape_shows_it(open_page, width):
     first = page.get_by_role("group", name="Defect 1")
     first.get_by_label("Defect").select_option("tear")
     first.get_by_label("Severity").select_option("moderate")
-    first.get_by_label("Place in mm").fill("254")
+    first.get_by_label("Place").fill("10 in")
     first.get_by_label("Note").fill("from the feed side")
     page.get_by_label("Advice").fill("Pull by hand only.")
     page.get_by_role("main").get_by_role("button", name=re.compile("report|Log|Save")).click()

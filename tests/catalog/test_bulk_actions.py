@@ -73,7 +73,7 @@ def test_a_place_is_set_with_one_event_a_tape(engine, ada):
     assert summary.done == NUMBERS[:2]
     with unit_of_work(engine, writes=False) as work:
         assert [tapes.get(work, each).place for each in NUMBERS] == ["Shelf 4", "Shelf 4", "Box 1"]
-    assert logged(engine, "1979.1") == [EventType.MODIFICATION]
+    assert logged(engine, "1979.1") == [EventType.MOVEMENT]
     assert do(engine, ada, "place", "1979.1", value="x" * 201).refused[0].key == "1979.1"
 
 

@@ -5,6 +5,7 @@ from sqlalchemy import Engine
 
 from server.catalog import condition, events, tapes
 from server.catalog.condition_values import Defect, NewReport, ReportChange, ReportRecord
+from server.catalog.defect_words import DEFECTS, DefectKind
 from server.catalog.errors import (
     Conflict,
     Invalid,
@@ -14,7 +15,17 @@ from server.catalog.errors import (
     Quarantined,
 )
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.vocabulary import Condition, DefectKind, Extent, Hazard, Method, Reason
+from server.catalog.vocabulary import (
+    Action,
+    Condition,
+    DefectSeverity,
+    Extent,
+    Handling,
+    Hazard,
+    Method,
+    Reason,
+    Urgency,
+)
 from server.catalog.work import Actor, Role, Work, unit_of_work
 from tests import factories
 
@@ -42,11 +53,21 @@ def test_a_report_is_kept_as_it_was_given(engine):
         reason=Reason.BEFORE_LOAN,
         method=Method.LIGHT_TABLE,
         defects=(
-            Defect(kind=DefectKind.TEAR, severity=Extent.SEVERE, position_mm=1524.5),
-            Defect(kind=DefectKind.CURL, severity=Extent.SLIGHT, note="whole length"),
+            Defect(
+                kind=DefectKind.TEAR,
+                severity=DefectSeverity.SEVERE,
+                extent=Extent.ONE_PLACE,
+                position_mm=1524.5,
+                length_mm=12.0,
+            ),
+            Defect(kind=DefectKind.CURL, severity=DefectSeverity.SLIGHT, note="whole length"),
         ),
         machine_readable=False,
         advice="read by eye only",
+        handling=Handling.BY_HAND,
+        action=Action.CONSERVATOR,
+        urgency=Urgency.SOON,
+        next_check=DAY + timedelta(days=365),
     )
     with factories.acting(engine) as work:
         factories.tape(work, accession_number=NUMBER, title="Tides")
@@ -54,8 +75,10 @@ def test_a_report_is_kept_as_it_was_given(engine):
     with unit_of_work(engine, writes=False) as work:
         report = condition.get(work, report_id)
 
-    kept = {name: getattr(report, name) for name in NewReport.model_fields}
-    assert kept == {name: getattr(given, name) for name in NewReport.model_fields}
+    told = NewReport.model_fields.keys() - {"key"}
+    assert {name: getattr(report, name) for name in told} == {
+        name: getattr(given, name) for name in told
+    }
     assert (report.tape_title, report.by, report.revision) == ("Tides", "command line", 1)
 
 
@@ -216,3 +239,68 @@ def test_letting_out_a_tape_that_is_not_held_apart_does_nothing(library):
         condition.release(work, NUMBER, "nothing the matter")
 
         assert tapes.get(work, NUMBER).revision == 1
+
+
+KEY = "0f8fad5b-d9cb-469f-a165-70867728950e"
+
+
+def test_a_report_that_is_sent_twice_is_kept_once(library):
+    bea = factories.person(library, Role.VOLUNTEER, "Bea")
+    with unit_of_work(library, bea) as work:
+        first = log(work, key=KEY)
+    with unit_of_work(library, bea) as work:
+        again = log(work, key=KEY, advice="sent again")
+        told = events.of(work, ObjectKind.TAPE, NUMBER)
+
+        assert again == first
+        assert condition.page(work, NUMBER).total == 1
+        assert [each.type for each in told].count(EventType.CONDITION) == 1
+
+
+def test_a_key_of_somebody_elses_report_is_refused(library):
+    bea, cem = (factories.person(library, Role.VOLUNTEER, name) for name in ("Bea", "Cem"))
+    with unit_of_work(library, bea) as work:
+        log(work, key=KEY)
+    with unit_of_work(library, cem) as work, pytest.raises(Conflict):
+        log(work, key=KEY)
+    with unit_of_work(library, bea) as work:
+        factories.tape(work, accession_number="1978.5")
+        with pytest.raises(Conflict):
+            log(work, tape="1978.5", key=KEY)
+
+
+def test_the_next_check_comes_after_the_report(library):
+    with factories.acting(library) as work:
+        with pytest.raises(Invalid) as refused:
+            log(work, next_check=DAY)
+        report = log(work, next_check=DAY + timedelta(days=1))
+        with pytest.raises(Invalid):
+            condition.amend(work, report.id, ReportChange(checked_on=DAY + timedelta(days=1)))
+        amended = condition.amend(work, report.id, ReportChange(next_check=None))
+
+        assert list(refused.value.fields) == ["next_check"]
+        assert amended.next_check is None
+
+
+def test_a_length_without_a_place_is_refused():
+    with pytest.raises(Invalid) as refused:
+        Defect.of({"kind": "tear", "severity": "slight", "length_mm": "3 cm"})
+
+    assert refused.value.fields == {"length_mm": "say from which place on it is so long"}
+
+
+def test_a_place_is_written_as_it_was_measured():
+    defect = Defect.of({"kind": "tear", "severity": "slight", "position_mm": "3.41 m"})
+
+    assert (defect.position_mm, defect.frame) == (3410.0, 1343)
+
+
+def test_every_kind_of_defect_has_a_meaning_and_a_way_to_handle_it():
+    asked_for = (
+        "tear, crease, edge wear, elongated feed holes, hanging chad, splice, adhesive residue, "
+        "stain, mould, brittleness, skew, oil loss"
+    )
+
+    assert {DefectKind(each) for each in asked_for.split(", ")} <= set(DEFECTS)
+    assert set(DEFECTS) == set(DefectKind)
+    assert all(each.meaning and each.handling for each in DEFECTS.values())

@@ -65,7 +65,7 @@ def test_what_people_write_is_kept_and_the_rest_is_still_made(engine: Engine):
         of = version(work, image(work))
     with unit_of_work(engine, ione) as work:
         written = write(work, of, 1, steps="1. Press GO\r\n\r\n2) Wait  \n")
-    with unit_of_work(engine, writes=False) as work:
+    with unit_of_work(engine, ione, writes=False) as work:
         sheet = load_sheets.get(work, of)
 
     assert sheet == written

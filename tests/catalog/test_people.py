@@ -7,7 +7,7 @@ from argon2 import PasswordHasher
 from sqlalchemy import Engine, select, update
 from sqlmodel import col
 
-from server.catalog import accounts, people, throttle
+from server.catalog import accounts, people, scopes, throttle, tokens
 from server.catalog.errors import (
     Conflict,
     Invalid,
@@ -117,7 +117,7 @@ def test_signing_out_ends_that_sign_in_only(sqlite_engine, ada):
 def test_a_token_that_was_never_given_resumes_nothing(sqlite_engine, token):
     assert resumed(sqlite_engine, token) is None
     with unit_of_work(sqlite_engine) as work:
-        assert people.actor_of_token(work, token) is None
+        assert tokens.bearer(work, token) is None
 
 
 def test_a_guesser_must_wait_and_longer_each_time(engine: Engine):
@@ -179,13 +179,13 @@ def test_a_person_who_is_shut_out_is_out_everywhere(sqlite_engine, ada):
     factories.person(sqlite_engine, Role.ADMINISTRATOR)
     session = sign_in(sqlite_engine).token
     with unit_of_work(sqlite_engine, ada) as work:
-        token = people.issue_token(work, "the club's script")
+        token = tokens.issue(work, "the club's script")
     with unit_of_work(sqlite_engine, COMMAND) as work:
         accounts.disable(work, known(ada.person_id))
 
     assert resumed(sqlite_engine, session) is None
     with unit_of_work(sqlite_engine) as work:
-        assert people.actor_of_token(work, token) is None
+        assert tokens.bearer(work, token) is None
     with pytest.raises(SignInRefused):
         sign_in(sqlite_engine)
 
@@ -200,44 +200,44 @@ def test_a_person_let_in_again_signs_in_anew(sqlite_engine, ada):
 
 def test_a_token_acts_for_its_person_until_it_is_revoked(sqlite_engine, ada):
     with unit_of_work(sqlite_engine, ada) as work:
-        token = people.issue_token(work, "reader on the bench")
+        token = tokens.issue(work, "reader on the bench")
     with unit_of_work(sqlite_engine, writes=False) as work:
-        assert ada == people.actor_of_token(work, token)
+        assert tokens.Bearer(ada, scopes.ALL) == tokens.bearer(work, token)
     with unit_of_work(sqlite_engine, ada) as work:
-        kept = people.tokens(work)
+        kept = tokens.own(work)
         assert [each.label for each in kept] == ["reader on the bench"]
         assert kept[0].used is not None
         assert [row for row in work.session.scalars(select(ApiToken)) if token in repr(row)] == []
-        people.revoke_token(work, kept[0].id)
-        assert people.tokens(work) == ()
-        assert people.actor_of_token(work, token) is None
+        tokens.revoke(work, kept[0].id)
+        assert tokens.own(work) == ()
+        assert tokens.bearer(work, token) is None
 
 
 def test_a_token_may_be_lent_for_a_while(sqlite_engine, ada):
     with unit_of_work(sqlite_engine, ada) as work:
-        token = people.issue_token(work, "open day", timedelta(days=1))
+        token = tokens.issue(work, "open day", timedelta(days=1))
 
-        assert people.actor_of_token(later(work, hours=23), token) == ada
-        assert people.actor_of_token(later(work, hours=24), token) is None
+        assert tokens.bearer(later(work, hours=23), token) is not None
+        assert tokens.bearer(later(work, hours=24), token) is None
 
 
 def test_nobody_revokes_the_token_of_another(sqlite_engine, ada):
     with unit_of_work(sqlite_engine, ada) as work:
-        people.issue_token(work, "mine")
-        token_id = people.tokens(work)[0].id
+        tokens.issue(work, "mine")
+        token_id = tokens.own(work)[0].id
     other = factories.person(sqlite_engine, Role.ARCHIVIST, "Bea")
     with unit_of_work(sqlite_engine, other) as work, pytest.raises(NotFound):
-        people.revoke_token(work, token_id)
+        tokens.revoke(work, token_id)
 
 
 def test_the_command_line_has_no_token_of_its_own(sqlite_engine):
     with unit_of_work(sqlite_engine, COMMAND) as work, pytest.raises(NotFound):
-        people.issue_token(work, "x")
+        tokens.issue(work, "x")
 
 
 def test_a_visitor_has_no_tokens(sqlite_engine):
     with unit_of_work(sqlite_engine) as work, pytest.raises(NotSignedIn):
-        people.tokens(work)
+        tokens.own(work)
 
 
 def test_a_name_is_given_to_one_person_only(engine: Engine):

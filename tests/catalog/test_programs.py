@@ -4,7 +4,7 @@ from sqlalchemy import Engine
 from server.catalog import events, images, programs, verification
 from server.catalog.errors import Conflict, NotAllowed, NotFound
 from server.catalog.events import ObjectKind
-from server.catalog.program_values import NewVersion, ProgramChange, ProgramQuery
+from server.catalog.program_values import Attribution, NewVersion, ProgramChange, ProgramQuery
 from server.catalog.records import TapeLink, VerifiedBy, VersionLink
 from server.catalog.work import Actor, Role, Work, unit_of_work
 from server.tape.findings import CheckStatus
@@ -19,7 +19,15 @@ def test_a_program_is_kept_as_it_was_given(engine):
     given = {
         "title": "Tide table",
         "language": "BASIC",
-        "machine": "8080 with 8 KiB",
+        "variant_titles": ("Tides", "High water"),
+        "machine": "8080 machine",
+        "memory": "8 KiB",
+        "peripherals": ("teleprinter",),
+        "instructions": "RUN, then the day of the month.",
+        "faults": "Wrong after 1999.",
+        "attributions": (
+            Attribution(about="author", note="Somebody at the harbour", certainty="probable"),
+        ),
         "description": "Prints a day of tides.",
         "rights": "http://rightsstatements.org/vocab/UND/1.0/",
     }
@@ -50,15 +58,15 @@ def test_a_program_that_is_not_there_is_not_found(engine: Engine, program):
 
 def test_a_change_is_logged_and_a_stale_one_refused(sqlite_engine):
     with factories.acting(sqlite_engine) as work:
-        program = factories.program(work, machine="8080")
+        program = factories.program(work, machine="8080 machine")
         changed = programs.change(work, program.id, ProgramChange(machine=""), 1)
         with pytest.raises(Conflict) as refused:
-            programs.change(work, program.id, ProgramChange(machine="Z80"), 1)
+            programs.change(work, program.id, ProgramChange(machine="Z80 machine"), 1)
 
         assert (changed.machine, changed.title, changed.revision) == ("", "Tide table", 2)
         assert refused.value.revision == 2
         log = events.of(work, ObjectKind.PROGRAM, program.id)
-        assert log[0].facts["before"] == {"machine": "8080"}
+        assert log[0].facts["before"] == {"machine": "8080 machine"}
 
 
 def test_a_version_names_the_image_that_is_punched_from(engine):
@@ -109,8 +117,8 @@ def test_a_label_and_an_image_are_used_once(engine):
 def test_programs_are_found_by_what_is_said_of_them(engine):
     with factories.acting(engine) as work:
         factories.program(work, title="tides", description="Harbour levels.")
-        factories.program(work, title="Moon", language="BASIC", machine="6800 board")
-        factories.program(work, title="Zoo", machine="100% ours")
+        factories.program(work, title="Moon", language="BASIC", machine="6800 machine")
+        factories.program(work, title="Zoo", memory="100% of it")
 
         assert titles(work) == ["Moon", "tides", "Zoo"]
         assert titles(work, q="HARBOUR") == ["tides"]

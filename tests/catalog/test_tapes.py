@@ -126,7 +126,7 @@ def test_a_change_keeps_what_was_there_before(sqlite_engine):
         tapes.change(work, "1978.4", TapeChange(place="drawer 4"))
         newest = events.of(work, ObjectKind.TAPE, "1978.4")[0]
 
-    assert newest.type == EventType.MODIFICATION
+    assert newest.type == EventType.MOVEMENT
     assert newest.facts["before"] == {"place": "drawer 3"}
     assert newest.facts["after"] == {"place": "drawer 4"}
 

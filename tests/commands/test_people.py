@@ -47,7 +47,7 @@ def test_a_poor_password_and_a_taken_name_are_refused(archive, monkeypatch, said
 
 
 def test_a_token_acts_for_its_person(archive, monkeypatch, said):
-    from server.catalog.people import actor_of_token
+    from server.catalog import tokens
     from server.catalog.work import unit_of_work
     from server.store.engine import make_engine
 
@@ -57,11 +57,11 @@ def test_a_token_acts_for_its_person(archive, monkeypatch, said):
     token = said().out.strip()
     engine = make_engine(archive)
     with unit_of_work(engine) as work:
-        actor = actor_of_token(work, token)
+        bearer = tokens.bearer(work, token)
     engine.dispose()
 
-    assert actor is not None
-    assert (actor.name, actor.role) == ("ada", "archivist")
+    assert bearer is not None
+    assert (bearer.actor.name, bearer.actor.role) == ("ada", "archivist")
     assert main(["token", "nobody"]) == REFUSED
 
 

@@ -11,8 +11,8 @@ import pytest
 import uvicorn
 
 from server.app import create_app
+from server.catalog import tokens as issued
 from server.catalog.accounts import create_person
-from server.catalog.people import issue_token
 from server.catalog.work import COMMAND, Actor, Role, unit_of_work
 from server.settings import Settings
 from server.station.progress import Progress
@@ -55,7 +55,7 @@ def served(sqlite_settings: Settings) -> Iterator[Served]:
             work, "volunteer-1", "a long enough pass phrase", Role.VOLUNTEER, "Volunteer"
         )
         own = work.acting_as(Actor(person.id, person.display_name, Role.VOLUNTEER))
-        token = issue_token(own, "station")
+        token = issued.issue(own, "station")
     engine.dispose()
     listening = socket.create_server(("127.0.0.1", 0))
     port = listening.getsockname()[1]

@@ -12,8 +12,9 @@ from server.store.listings import pack_listing
 from server.store.loaded import index_frames, index_memory
 from server.store.search import RANKS, index_listing, index_record
 from server.store.tables import (
-    ApiToken,
+    ClosedImage,
     ConditionReport,
+    Deaccession,
     Decoding,
     Event,
     FamilyDecision,
@@ -24,20 +25,26 @@ from server.store.tables import (
     LoadSheetText,
     MergedReading,
     MergedSource,
+    Movement,
     NormalFormRow,
-    Person,
+    Photo,
+    PhotoFile,
+    Place,
     Program,
+    ProgramLink,
     Punching,
     ReadBack,
     Reading,
-    SignIn,
-    SignInFailure,
+    RunPermission,
     Tape,
+    Term,
     Verification,
     Version,
+    Whereabouts,
     WorkItem,
 )
 from server.tape.listing import Line, Listing
+from tests.store.people_rows import add_person
 
 HEX = ":0401000001020304F1\r\n:00000001FF\r\n"
 """An Intel hex tape that loads four bytes at 0100."""
@@ -126,7 +133,7 @@ def add_program(session: Session, title: str, **facts: Any) -> int:
 
 
 def _index(session: Session, kind: str, object_id: int, row: Tape | Program) -> None:
-    fields = {field: getattr(row, field) for of, field in RANKS if of == kind}
+    fields = {field: getattr(row, field, "") for of, field in RANKS if of == kind}
     index_record(session, kind, object_id, fields)
 
 
@@ -210,37 +217,39 @@ def add_read_back(session: Session, punching_id: int, **facts: Any) -> None:
     session.flush()
 
 
+def add_places(session: Session, tape_id: int) -> None:
+    """A box on a shelf, and a tape that is missing from it."""
+    named: dict[str, Any] = {"created_at": NOW, "updated_at": NOW}
+    shelf = Place(kind="shelf", name="Shelf 1", path="Shelf 1", **named)
+    session.add(shelf)
+    session.flush()
+    box = Place(kind="box", name="Box 2", path="Shelf 1, Box 2", parent_id=shelf.id, **named)
+    session.add(box)
+    session.flush()
+    moved = Movement(tape_id=tape_id, moved_at=NOW, agent="Ada", from_id=box.id, to_where="missing")
+    session.add_all((Whereabouts(tape_id=tape_id, usual_id=box.id, state="missing"), moved))
+    session.flush()
+
+
+def _photo_file(session: Session) -> int:
+    """A picture of one point."""
+    file = PhotoFile(
+        sha256="0" * 64, width=1, height=1, small_width=1, small_height=1, whole=b"w", small=b"s"
+    )
+    session.add(file)
+    session.flush()
+    assert file.id is not None
+    return file.id
+
+
 def add_one_of_each(session: Session) -> None:
     """At least one row in every table."""
-    person = Person(
-        name="ada",
-        display_name="Ada",
-        role="archivist",
-        password_hash="x",
-        created_at=NOW,
-        password_changed_at=NOW,
-    )
-    session.add(person)
-    session.flush()
+    person = add_person(session)
     assert person.id is not None
-    session.add_all(
-        (
-            SignIn(
-                person_id=person.id,
-                token_hash="t",
-                csrf_token="c",
-                created_at=NOW,
-                seen_at=NOW,
-                idle_expires_at=NOW,
-                expires_at=NOW,
-            ),
-            ApiToken(person_id=person.id, label="reader", token_hash="t", created_at=NOW),
-            SignInFailure(name_hash="n", failures=1, last_at=NOW),
-        )
-    )
     one, two = (add_image(session, f"10 PRINT {n}\n20 END\n") for n in (1, 2))
     names = session.scalars(select(col(ImageRow.sha256)).order_by(col(ImageRow.id))).all()
     program = add_program(session, "Counting", description="Counts.")
+    older = add_program(session, "Tallying")
     tape = add_tape(session, "2026.1", "Counting", program_id=program, levels=8)
     readings = [add_reading(session, one, tape) for _ in range(3)]
     add_merged(session, readings[2], readings[:2])
@@ -250,6 +259,7 @@ def add_one_of_each(session: Session) -> None:
     index_memory(session, three, {0x100: b"\1\2\3\4"})
     version = Version(program_id=program, image_id=one, label="first", created_at=NOW)
     session.add(version)
+    index_record(session, "program", program, {"details": "version first"})
     session.flush()
     sheets = (
         LoadSheet(version_id=version.id, updated_at=NOW),
@@ -257,6 +267,7 @@ def add_one_of_each(session: Session) -> None:
     )
     session.add_all(sheets)
     session.flush()
+    add_places(session, tape)
     assert sheets[0].id is not None
     session.add_all(
         (
@@ -282,6 +293,30 @@ def add_one_of_each(session: Session) -> None:
                 kind="together",
                 sha256=names[0],
                 other_sha256=names[1],
+                made_at=NOW,
+                made_by_id=person.id,
+            ),
+            ProgramLink(program_id=program, kind="continues", other_id=older, made_at=NOW),
+            Term(
+                vocabulary="language",
+                word="Ourtran",
+                folded="ourtran",
+                created_at=NOW,
+                updated_at=NOW,
+            ),
+            RunPermission(
+                tape_id=tape, granted_at=NOW, valid_until=NOW, reason="The only copy, by hand."
+            ),
+            Photo(file_id=_photo_file(session), tape_id=tape, shows="A tear.", added_at=NOW),
+            ClosedImage(image_id=two, access="members"),
+            Deaccession(
+                tape_id=tape,
+                decided_on=date(2026, 11, 20),
+                reason="duplicate",
+                authority="Committee",
+                method="gift",
+                recipient="Another club",
+                note="",
                 made_at=NOW,
                 made_by_id=person.id,
             ),

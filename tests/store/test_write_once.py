@@ -32,6 +32,8 @@ REFUSED = [
     "DELETE FROM punching",
     "UPDATE read_back SET same = NOT same",
     "DELETE FROM read_back",
+    "UPDATE photo_file SET whole = whole",
+    "UPDATE photo_file SET sha256 = sha256",
 ]
 
 

@@ -7,12 +7,13 @@ from typing import Any
 
 from sqlalchemy import Engine
 
-from server.catalog import accession, condition, people, programs, tapes
+from server.catalog import accession, condition, people, place_records, programs, tapes
 from server.catalog.accounts import create_person
 from server.catalog.condition_values import Defect, NewReport
+from server.catalog.defect_words import DefectKind
 from server.catalog.program_values import NewVersion
 from server.catalog.tape_values import NewTape
-from server.catalog.vocabulary import Condition, DefectKind, Extent, Hazard
+from server.catalog.vocabulary import Condition, DefectSeverity, Hazard
 from server.catalog.work import COMMAND, Role, unit_of_work
 from server.settings import Settings
 from server.store.engine import make_engine
@@ -53,6 +54,7 @@ class Library:
     differing: int
     copied: int
     copy: str
+    place: int
 
 
 def build(path: Path) -> Library:
@@ -72,14 +74,19 @@ def build(path: Path) -> Library:
         ),
     }
     with unit_of_work(engine, COMMAND) as work:
-        tapes.create(work, NewTape(title="Unread tape", accession_number="1979.6"))
+        box = "Loft, shelf 2, box 5"
+        tapes.create(work, NewTape(title="Unread tape", accession_number="1979.6", place=box))
         program = factories.program(work, title="Kites", language="BASIC")
         programs.add_version(work, program.id, NewVersion(label="first", sha256=names["kites"]))
         programs.add_version(work, program.id, NewVersion(label="seeded", sha256=names["seeded"]))
+        place = place_records.at_path(work, "Loft, shelf 2")
+        assert place is not None
     report = _report(engine)
     punchings: dict[str, Any] = _punchings(engine, names)
     engine.dispose()
-    return Library(path, sessions, program=program.id, report=report, **names, **punchings)
+    return Library(
+        path, sessions, program=program.id, report=report, place=place, **names, **punchings
+    )
 
 
 def _punchings(engine: Engine, names: dict[str, str]) -> dict[str, Any]:
@@ -115,8 +122,13 @@ def _add(engine: Engine, number: str | None, title: str, frames: bytes) -> str:
 
 def _report(engine: Engine) -> int:
     defects = (
-        Defect(kind=DefectKind.MOULD, severity=Extent.SEVERE, position_mm=254.0, note="grey spots"),
-        Defect(kind=DefectKind.TORN_EDGE, severity=Extent.SLIGHT),
+        Defect(
+            kind=DefectKind.MOULD,
+            severity=DefectSeverity.SEVERE,
+            position_mm=254.0,
+            note="grey spots",
+        ),
+        Defect(kind=DefectKind.TORN_EDGE, severity=DefectSeverity.SLIGHT),
     )
     new = NewReport(
         tape="1979.3",

@@ -178,14 +178,18 @@ def test_a_version_without_a_label_is_refused_and_makes_no_program(archivist, li
 def test_entering_and_changing_a_program(archivist):
     made = archivist.fill_in("/programs/new", title="Wind rose", language="BASIC")
     path = made.headers["location"]
-    changed = archivist.fill_in(f"{path}/edit", title="Wind rose 2", revision="1", machine="8K")
+    changed = archivist.fill_in(
+        f"{path}/edit", title="Wind rose 2", revision="1", machine="8080 machine"
+    )
 
     assert changed.headers["location"] == path
     assert "Wind rose 2" in archivist.get(path).text
 
 
 def test_a_token_is_shown_once(volunteer):
-    response = volunteer.fill_in("/account/tokens", seen_at="/account", label="my script")
+    response = volunteer.fill_in(
+        "/account/tokens", seen_at="/account", label="my script", scopes="read"
+    )
     token = re.findall(r'<code class="digest">([^<]+)</code>', response.text)[0]
 
     assert token not in volunteer.get("/account").text
@@ -193,11 +197,21 @@ def test_a_token_is_shown_once(volunteer):
 
 
 def test_a_token_can_be_revoked(volunteer):
-    volunteer.fill_in("/account/tokens", seen_at="/account", label="my script")
+    volunteer.fill_in("/account/tokens", seen_at="/account", label="my script", scopes="read")
     revoke = re.findall(r"/account/tokens/\d+/revoke", volunteer.get("/account").text)[0]
     volunteer.fill_in(revoke, seen_at="/account")
 
-    assert "my script" not in volunteer.get("/account").text
+    page = volunteer.get("/account").text
+    assert "<b>my script</b>" not in page
+    assert "token my script revoked" in page
+
+
+def test_a_token_for_nothing_is_refused_and_the_label_kept(volunteer):
+    refused = volunteer.fill_in("/account/tokens", seen_at="/account", label="my script")
+
+    assert refused.status_code == 422
+    assert 'value="my script"' in refused.text
+    assert "choose at least one of read, upload" in refused.text
 
 
 def test_a_new_password_must_be_a_good_one(volunteer):
@@ -220,6 +234,14 @@ def test_a_new_password_ends_every_sign_in(volunteer):
     assert volunteer.get("/account").status_code == 303
 
 
+def path_of(name, administrator):
+    """The page of somebody in the list of people."""
+    (number,) = re.findall(
+        rf'<a href="/people/(\d+)">{name}</a>', administrator.get("/people").text
+    )
+    return f"/people/{number}"
+
+
 def test_an_administrator_keeps_the_people(administrator):
     made = administrator.fill_in(
         "/people",
@@ -228,25 +250,30 @@ def test_an_administrator_keeps_the_people(administrator):
         role="volunteer",
         password="seven copper lanterns",
     )
-    number = max(int(each) for each in re.findall(r"role-(\d+)", administrator.get("/people").text))
-    path = f"/people/{number}"
-    administrator.fill_in(path, seen_at="/people", change="role", role="archivist")
-    administrator.fill_in(path, seen_at="/people", change="disable")
+    path = path_of("Wren", administrator)
+    administrator.fill_in(path, change="role", role="archivist")
+    administrator.fill_in(path, change="disable")
     shut_out = administrator.get("/people").text
-    administrator.fill_in(path, seen_at="/people", change="enable")
+    administrator.fill_in(path, change="enable")
 
     assert made.status_code == 303
     assert "shut out" in shut_out
     assert "shut out" not in administrator.get("/people").text
+    for told in (
+        "account made with the role volunteer",
+        "from volunteer to archivist",
+        "account disabled",
+        "account enabled",
+        "Pat the administrator",
+    ):
+        assert told in administrator.get(path).text
 
 
 def test_a_forgotten_password_is_replaced_by_an_administrator(administrator, visitor):
     new = "seven quiet turnstiles"
-    page = administrator.get("/people").text
-    number = re.findall(r"password-(\d+)\">New password for Pat the volunteer", page)[0]
-    path = f"/people/{number}"
-    short = administrator.fill_in(path, seen_at="/people", change="password", password="x")
-    taken = administrator.fill_in(path, seen_at="/people", change="password", password=new)
+    path = path_of("Pat the volunteer", administrator)
+    short = administrator.fill_in(path, change="password", password="x")
+    taken = administrator.fill_in(path, change="password", password=new)
     signed_in = visitor.fill_in("/sign-in", name="volunteer-1", password=new)
 
     assert (short.status_code, taken.status_code) == (422, 303)
@@ -254,10 +281,9 @@ def test_a_forgotten_password_is_replaced_by_an_administrator(administrator, vis
 
 
 def test_the_last_administrator_stays(administrator):
-    page = administrator.get("/people").text
-    own = re.findall(r'role-(\d+)">Role of Pat the administrator', page)[0]
-    response = administrator.fill_in(f"/people/{own}", seen_at="/people", change="disable")
-    nonsense = administrator.fill_in(f"/people/{own}", seen_at="/people", role="emperor")
+    path = path_of("Pat the administrator", administrator)
+    response = administrator.fill_in(path, change="disable")
+    nonsense = administrator.fill_in(path, role="emperor")
 
     assert (response.status_code, nonsense.status_code) == (409, 422)
 

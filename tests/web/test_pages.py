@@ -33,6 +33,9 @@ OPEN = [
     "/programs",
     "/programs?q=nothing",
     "/programs/{program}",
+    "/programs?language=BASIC",
+    "/vocabularies",
+    "/vocabularies/medium",
     "/search",
     "/search?q=KITE",
     "/search?q=k&kind=listing&format=text",
@@ -65,6 +68,7 @@ OPEN = [
     "/help/problems",
     "/help/load-sheets",
     "/help/cautions",
+    "/help/condition",
     "/help/api",
 ]
 FOR_VOLUNTEERS = [
@@ -76,11 +80,20 @@ FOR_VOLUNTEERS = [
     "/images/{hex}/sheet/edit",
     "/account",
     "/queues/mine",
+    "/places",
+    "/places?q=box&closed=true",
+    "/places/{place}",
+    "/places/{place}/list",
+    "/movements",
+    "/movements?place={place}",
+    "/movements?tape=1979.6",
+    "/tapes/1979.6/move",
 ]
 FOR_ARCHIVISTS = [
     "/condition-reports/{report}/edit",
     "/programs/new",
     "/programs/{program}/edit",
+    "/vocabularies/language/words/1",
     "/images/{damaged}/proof-read",
     "/images/{damaged}/version",
 ]

@@ -21,6 +21,9 @@ CHANGES = [
     "/sign-out",
     "/account/password",
     "/account/tokens",
+    "/account/named",
+    "/account/sign-ins/others/end",
+    "/people/invitations",
     "/people",
     "/appearance",
 ]

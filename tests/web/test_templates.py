@@ -22,6 +22,9 @@ from server.web import (
     load_sheets,
     merged,
     merging,
+    moving,
+    people,
+    places,
     preparing,
     programs,
     punching_steps,
@@ -33,6 +36,7 @@ from server.web import (
     tape_forms,
     tapes,
     upload,
+    vocabularies,
     vouching,
     work,
 )
@@ -42,7 +46,8 @@ from server.web.render import environment
 MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
-    vouching, work, labels, load_sheets, punching_steps, punchings, queues,
+    vouching, work, people, labels, load_sheets, punching_steps, punchings, queues, moving, places,
+    vocabularies,
 )  # fmt: skip
 
 PAGES = sorted(

@@ -10,6 +10,7 @@ from sqlmodel import col
 
 from server.catalog import kinship, verification
 from server.catalog.family_members import names_of
+from server.catalog.handling import do_not_run
 from server.catalog.held import known, titles
 from server.catalog.narrowing import WORDS
 from server.catalog.queues.queue import About, Queue
@@ -90,6 +91,7 @@ def _of_tapes(work: Work, found: Sequence[Ids]) -> dict[Ids, Entry]:
             verification=None if tape.image_id is None else WORDS[tape.verified],
             condition=Condition(tape.condition),
             quarantined=Hazard(tape.hazard).quarantines,
+            do_not_run=do_not_run(tape),
             last_report=tape.last_report,
         )
     return told
@@ -115,6 +117,7 @@ def _of_images(work: Work, found: Sequence[Ids]) -> dict[Ids, Entry]:
             title=names[image_id].title,
             format=form,
             tape=names[image_id].accession,
+            do_not_run=names[image_id].do_not_run,
             image=sha256,
             check_status=CheckStatus(check_status),
             verification=words[image_id],
@@ -135,6 +138,7 @@ def _of_pairs(work: Work, found: Sequence[Ids]) -> dict[Ids, Entry]:
             title=names[first].title,
             detail=describe(related[first, second]),
             tape=names[first].accession,
+            do_not_run=names[first].do_not_run,
             image=digests[first],
             other=digests[second],
             other_title=names[second].title,

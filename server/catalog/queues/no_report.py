@@ -13,14 +13,15 @@ from server.store.tapes import Tape
 
 
 def _asks(asked: Asked) -> AnySelect:
-    last = col(Tape.last_report)
-    return tapes(or_(last.is_(None), last <= asked.oldest_report))
+    last, due = col(Tape.last_report), col(Tape.next_check)
+    return tapes(or_(last.is_(None), last <= asked.oldest_report, due <= asked.today))
 
 
 NO_REPORT: Final = Queue(
     name="no-report",
     title="No condition report in {years}",
-    meaning="Tapes of which no condition report was logged in {years}, or none ever.",
+    meaning="Tapes of which no condition report was logged in {years}, or none ever, and those "
+    "whose newest report asked for another look by now.",
     todo="Take the tape out, look at it, and log how it stands. Bag it at once and keep it apart "
     "where you see mould.",
     well_done="Well done: every tape was looked at within {years}.",

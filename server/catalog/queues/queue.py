@@ -54,6 +54,7 @@ class Place:
     image: str | None = None
     other: str | None = None
     quarantined: bool = False
+    do_not_run: bool = False
 
 
 def always(place: Place) -> bool:
@@ -63,8 +64,8 @@ def always(place: Place) -> bool:
 
 
 def may_be_handled(place: Place) -> bool:
-    """A step that needs the tape itself, and so none that is held apart."""
-    return place.tape is not None and not place.quarantined
+    """A step that needs the tape in a reader, and so none that may not be run."""
+    return place.tape is not None and not place.do_not_run
 
 
 def has_tape(place: Place) -> bool:

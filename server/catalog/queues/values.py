@@ -50,6 +50,7 @@ class Entry:
     verification: VerifiedBy | None = None
     condition: Condition | None = None
     quarantined: bool = False
+    do_not_run: bool = False
     last_report: date | None = None
     steps: tuple[StepLink, ...] = ()
     mine: bool = False
@@ -58,7 +59,7 @@ class Entry:
     @property
     def at(self) -> Place:
         """What steps may depend on."""
-        return Place(self.tape, self.image, self.other, self.quarantined)
+        return Place(self.tape, self.image, self.other, self.quarantined, self.do_not_run)
 
 
 @dataclass(frozen=True, slots=True)
