@@ -49,6 +49,8 @@ class Settings(DecodingSettings):
     """Where people reach this site, for addresses that are printed; as it was asked if empty."""
     upload_limit_bytes: int = Field(default=10_000_000, gt=0)
     """The largest image taken: 25 km of tape, far beyond any roll, so what is larger is no tape."""
+    photo_limit_bytes: int = Field(default=20_000_000, gt=0)
+    """The largest photo taken, in bytes, before it is written anew and made smaller."""
     demo: bool = False
     """Whether this is the demonstration: its people and their passwords are shown on the page."""
 
@@ -66,6 +68,9 @@ class Settings(DecodingSettings):
 
     report_years: int = Field(default=5, ge=1, le=100)
     """After how many years without a condition report a tape is to be looked at again."""
+
+    loan_reminder_days: int = Field(default=14, ge=0, le=366)
+    """So many days before a tape is due that was lent, the first page begins to say so."""
 
     background_work: bool = True
     """Whether this process takes up background work; one of several workers is enough."""

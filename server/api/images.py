@@ -23,7 +23,7 @@ from server.api.problems import CHANGE, responses
 from server.api.uploads import FORM_DESCRIPTION, UploadDep
 from server.catalog import accession, downloads, images, machine_code, verification
 from server.catalog.verification import ProofReading
-from server.delivery.frames import MEDIA_TYPE, Frames, deliver
+from server.delivery.frames import ASK_AGAIN, FOREVER, MEDIA_TYPE, Frames, deliver
 from server.inspection import code_lines
 from server.tape.listing import Line, Listing
 
@@ -152,7 +152,7 @@ def get_listing(
 
 def _listed(form: str, listing: Listing, lines: Callable[[], Sequence[BaseModel]]) -> Response:
     # A later release of the decoder may read more.
-    headers = {"Vary": "Accept", "Cache-Control": "no-cache"}
+    headers = {"Vary": "Accept", "Cache-Control": "private, no-cache"}
     if form == TEXT:
         return PlainTextResponse(listing.text, headers=headers)
     body = "".join(f"{each.model_dump_json()}\n" for each in lines())
@@ -179,7 +179,8 @@ def get_frames(sha256: Sha256, caller: CallerDep, request: Request) -> Response:
     """
     with caller.reading() as work:
         download = downloads.download(work, sha256, acknowledged=True)
-    return deliver(Frames.of(download), request.headers)
+    cache = FOREVER if download.is_public else ASK_AGAIN
+    return deliver(Frames.of(download), request.headers, cache=cache)
 
 
 @router.get("/images/{sha256}/kin", responses=responses("not-found"))

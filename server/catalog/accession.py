@@ -12,7 +12,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
 from server.catalog import decodings, events, images, kinship, mending, running, verification
-from server.catalog.errors import Invalid, NotFound
+from server.catalog.errors import Invalid, NotAllowed, NotFound
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import known, tape_of
 from server.catalog.records import Receipt
@@ -21,6 +21,7 @@ from server.catalog.vocabulary import CAUTIONS, Hazard
 from server.catalog.work import Role, Work
 from server.store import loaded, search, turns
 from server.store.images import Decoding, ImageRow, Reading
+from server.store.sight import lifted
 from server.store.tapes import Tape
 from server.tape.findings import CheckStatus
 from server.tape.identify import DECODER_RELEASE
@@ -36,9 +37,11 @@ def meet(work: Work, examined: Examined) -> Examined:
     For a transaction that only reads: comparing long listings takes time, during which nobody
     else should have to wait. Leaving it out changes nothing but that.
     """
-    if _held(work, examined.decoded.image.sha256) is not None:
-        return examined
-    return replace(examined, met=kinship.meet(work, examined.form, examined.fingerprints))
+    # What is closed to whoever uploads is kin all the same, only not shown to them.
+    with lifted(work.session):
+        if _held(work, examined.decoded.image.sha256) is not None:
+            return examined
+        return replace(examined, met=kinship.meet(work, examined.form, examined.fingerprints))
 
 
 def accept(work: Work, examined: Examined, merged_from: Sequence[int] = ()) -> Receipt:
@@ -48,11 +51,13 @@ def accept(work: Work, examined: Examined, merged_from: Sequence[int] = ()) -> R
 
     Raises:
         Invalid: there is no such tape.
+        NotAllowed: the image is held, and is closed to the actor even with this reading.
     """
     work.actor.require(Role.VOLUNTEER)
     tape = _tape(work, examined)
     image_id, held = _keep_image(work, examined)
     reading = _keep_reading(work, examined, image_id, tape)
+    _require_seen(work, image_id)
     if held:
         mending.mend_by_upload(work, examined.decoded.image.sha256, examined.decoded.image.frames)
     else:
@@ -87,7 +92,8 @@ def _keep_image(work: Work, examined: Examined) -> tuple[int, bool]:
     """The id of the image, and whether it was held before."""
     image = examined.decoded.image
     sha256 = image.sha256
-    found = _held(work, sha256)
+    with lifted(work.session):
+        found = _held(work, sha256)
     if found is not None:
         return found, True
     row = ImageRow(
@@ -102,7 +108,8 @@ def _keep_image(work: Work, examined: Examined) -> tuple[int, bool]:
             work.session.add(row)
     except IntegrityError:
         # Somebody else sent the same image at the same moment, and was first.
-        found = _held(work, sha256)
+        with lifted(work.session):
+            found = _held(work, sha256)
         if found is None:
             raise
         return found, True
@@ -111,6 +118,17 @@ def _keep_image(work: Work, examined: Examined) -> tuple[int, bool]:
 
 def _held(work: Work, sha256: str) -> int | None:
     return work.session.scalar(select(col(ImageRow.id)).where(col(ImageRow.sha256) == sha256))
+
+
+def _require_seen(work: Work, image_id: int) -> None:
+    """Refuse what somebody closed before: nothing of it may be told."""
+    seen = select(col(ImageRow.id)).where(col(ImageRow.id) == image_id)
+    if work.session.scalar(seen) is None:
+        raise NotAllowed(
+            "These frames are held already, and closed to your role.",
+            where="file",
+            mend="Ask an archivist to take this reading in.",
+        )
 
 
 def _keep_reading(work: Work, examined: Examined, image_id: int, tape: Tape | None) -> Reading:
@@ -137,9 +155,10 @@ def _keep_decoding(work: Work, examined: Examined, image_id: int) -> None:
     loaded.index_memory(work.session, image_id, decoded.decoding.memory)
     # Two that come in at the same moment would not see each other.
     turns.take(work.session, "kin of a new image")
-    kin = kinship.find(
-        work, examined.form, examined.fingerprints, besides=image_id, met=examined.met
-    )
+    with lifted(work.session):
+        kin = kinship.find(
+            work, examined.form, examined.fingerprints, besides=image_id, met=examined.met
+        )
     kinship.keep(work, image_id, examined.form, examined.fingerprints)
     kinship.record(work, image_id, kin)
     verification.record_self_check(work, image_id, decoded)

@@ -155,7 +155,7 @@ def _ranked(work: Work, image_ids: Iterable[int], wanted: Sequence[str]) -> Iter
     ids = list(image_ids)
     rows = work.session.execute(
         select(col(ImageRow.id), col(ImageRow.sha256), LISTINGS.body)
-        .join(LISTINGS.key.table, LISTINGS.key == col(ImageRow.id))
+        .join(LISTINGS.entity, LISTINGS.key == col(ImageRow.id))
         .where(col(ImageRow.id).in_(ids))
     )
     names = titles(work, ids) if ids else {}

@@ -7,7 +7,7 @@ from sqlmodel import col
 
 from server.catalog import accession, tapes, verification
 from server.catalog.accession import Examined
-from server.catalog.held import SHORT_DIGEST, known, tape_of
+from server.catalog.held import SHORT_DIGEST, access_of, image_id_of, known, tape_of
 from server.catalog.inputs import NAME_LENGTH
 from server.catalog.punching_records import record, together
 from server.catalog.punching_values import Status
@@ -27,6 +27,10 @@ def accession_copy(
     Gives the id of the tape, and what became of the reading.
     """
     number = tapes.create(work, _new_tape(work, row, source, examined)).accession_number
+    # A copy is as closed as what it was made from, before anything is known to be read from it.
+    copy = tape_of(work, number, to_change=True)
+    copy.access = access_of(work, image_id_of(work, source.sha256))
+    work.session.flush()
     upload = examined.upload.model_copy(update={"tape": number})
     receipt = accession.accept(work, replace(examined, upload=upload))
     return known(tape_of(work, number).id), receipt

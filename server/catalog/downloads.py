@@ -7,8 +7,9 @@ from typing import Any
 from server.catalog import events, images, verification
 from server.catalog.errors import NotVerified
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.held import SHORT_DIGEST
+from server.catalog.held import SHORT_DIGEST, access_of, image_id_of
 from server.catalog.records import Download, ImageRecord
+from server.catalog.vocabulary import Access
 from server.catalog.work import Work
 
 SUFFIX = ".tape"
@@ -32,6 +33,7 @@ def download(work: Work, sha256: str, acknowledged: bool = False) -> Download:
         frames=frames,
         sha256=record.sha256,
         verified=record.verification.verified,
+        is_public=access_of(work, image_id_of(work, sha256)) is Access.PUBLIC,
     )
 
 

@@ -91,6 +91,9 @@ def _facet(session: Session, query: TapeQuery, name: str, found: Counts) -> tupl
     ranked = sorted(numbers, key=lambda value: (value not in chosen, -numbers[value], value))
     told = ranked[: max(MOST_VALUES, len(chosen))]
     labels = _labels(session, name, told)
+    if name == "program":
+        # A program may be closed where a tape that carries it is not.
+        told = [value for value in told if value in labels]
     return tuple(
         FacetValue(value, labels.get(value, value), numbers[value], value in chosen)
         for value in told

@@ -7,10 +7,11 @@ from sqlalchemy import bindparam, select
 from sqlmodel import col
 
 from server.catalog.errors import Moved, NotFound
-from server.catalog.vocabulary import forbids_running
+from server.catalog.vocabulary import Access, forbids_running
 from server.catalog.work import Work
 from server.store.images import ImageRow, Reading
 from server.store.programs import Program, Version
+from server.store.rights import ClosedImage
 from server.store.search import readable
 from server.store.tapes import Tape
 
@@ -39,6 +40,12 @@ def image_id_of(work: Work, sha256: str) -> int:
             mend="Search for the program, or upload the image.",
         )
     return found
+
+
+def access_of(work: Work, image_id: int) -> Access:
+    """Who may see an image that is held."""
+    closed = select(col(ClosedImage.access)).where(col(ClosedImage.image_id) == image_id)
+    return Access(work.session.scalar(closed) or Access.PUBLIC)
 
 
 _IMAGE_ID = select(col(ImageRow.id)).where(col(ImageRow.sha256) == bindparam("sha256"))

@@ -31,6 +31,7 @@ from server.catalog.tape_values import Page
 from server.catalog.work import Role, Work
 from server.store import places as store
 from server.store.places import Movement, Place, within
+from server.store.sight import lifted
 from server.store.tapes import Tape
 
 
@@ -126,7 +127,7 @@ def enter(work: Work, tape: Tape, text: str) -> None:
     """
     if text:
         held = _held(work, tape)
-        to = _written(work, text)
+        to = where_to(work, text)
         held.state, tape.place = to.state, to.written
         held.place_id = held.usual_id = None if to.place is None else to.place.id
         _add(work, tape, (None, ""), to, "entered", None)
@@ -140,10 +141,15 @@ def write(work: Work, tape: Tape, text: str, why: str = "") -> None:
         Conflict: the place is closed, or the tape is lent.
     """
     work.actor.require(Role.VOLUNTEER)
-    go(work, tape, _written(work, text), why)
+    go(work, tape, where_to(work, text), why)
 
 
-def _written(work: Work, text: str) -> To:
+def where_to(work: Work, text: str) -> To:
+    """Where a text says that a tape goes: a path, "missing", or nothing.
+
+    Raises:
+        Invalid, Conflict: as `write`.
+    """
     if text.lower() == State.ON_LOAN:
         raise refused("place", "a loan is begun on the page of the tape", "Begin a loan instead.")
     if text.lower() == State.MISSING:
@@ -299,15 +305,19 @@ def _require_elsewhere(place: Place, parent: Place | None) -> None:
 
 
 def _lying_in(work: Work, place: Place) -> list[tuple[Tape, Place, str]]:
-    """The tapes in a place at any depth, each with the place that it lies in, as it is called."""
-    rows = work.session.execute(
+    """The tapes in a place at any depth, each with the place that it lies in, as it is called.
+
+    Those too that are closed to whoever moves it: they are in the box all the same.
+    """
+    asked = (
         select(Tape, Place)
         .join(store.Whereabouts, col(store.Whereabouts.tape_id) == col(Tape.id))
         .join(Place, col(Place.id) == col(store.Whereabouts.place_id))
         .where(within(place.path_key))
         .order_by(col(Tape.accession_key))
     )
-    return [(tape, lies, tape.place) for tape, lies in rows]
+    with lifted(work.session):
+        return [(tape, lies, tape.place) for tape, lies in work.session.execute(asked)]
 
 
 def _record(work: Work, row: Movement, number: str, title: str) -> MovementRecord:

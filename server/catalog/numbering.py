@@ -1,4 +1,8 @@
-"""Accession numbers: unique, given in turn within a year, never given twice."""
+"""Accession numbers: unique, given in turn within a year, never given twice.
+
+Never means after a tape was given another number too, or left the collection: the database
+keeps every number that was ever given, and refuses it to any other tape.
+"""
 
 import re
 
@@ -8,6 +12,8 @@ from sqlmodel import col
 
 from server.catalog.errors import Conflict
 from server.catalog.work import Work
+from server.store.rights import NumberGiven
+from server.store.sight import lifted
 from server.store.tapes import Tape, accession_key
 
 _TRIES = 50
@@ -35,21 +41,32 @@ def enter(work: Work, tape: Tape) -> None:
     )
 
 
-def require_free(work: Work, number: str) -> None:
-    """Nothing, if no tape has that number.
+def require_free(work: Work, number: str, tape: Tape) -> None:
+    """Nothing, if no tape but this one has that number, or ever had it.
 
     Raises:
-        Conflict: one has.
+        Conflict: one has or had.
     """
-    holder = select(col(Tape.id)).where(col(Tape.accession_number) == number)
-    if work.session.scalar(holder) is not None:
+    holder = select(col(NumberGiven.tape_id)).where(col(NumberGiven.number) == number)
+    with lifted(work.session):
+        holds = work.session.scalar(holder)
+    if holds not in (None, tape.id):
         raise number_taken(number)
 
 
+def number_now(work: Work, number: str) -> str | None:
+    """The number that a tape has now, by one that it had before; None where there is none."""
+    return work.session.scalar(
+        select(col(Tape.accession_number))
+        .join(NumberGiven, col(NumberGiven.tape_id) == col(Tape.id))
+        .where(col(NumberGiven.number) == number, col(Tape.accession_number) != number)
+    )
+
+
 def number_taken(number: str) -> Conflict:
-    """The refusal of a number that another tape has."""
+    """The refusal of a number that another tape has or had."""
     return Conflict(
-        f"There is a tape {number} already.",
+        f"{number} is the number of another tape, or was once.",
         where=number,
         mend="Leave the accession number empty to be given the next one.",
         fields={"accession_number": "this number is taken"},
@@ -70,12 +87,13 @@ def _added(work: Work, tape: Tape) -> bool:
 def _next_number(work: Work) -> str:
     year = f"{work.now.year:04}."
     first = accession_key(year)
-    highest = work.session.scalar(
-        select(col(Tape.accession_number))
-        .where(col(Tape.accession_key) >= first, col(Tape.accession_key) < first + ":")
-        .order_by(col(Tape.accession_key).desc())
-        .limit(1)
-    )
+    with lifted(work.session):
+        highest = work.session.scalar(
+            select(col(NumberGiven.number))
+            .where(col(NumberGiven.key) >= first, col(NumberGiven.key) < first + ":")
+            .order_by(col(NumberGiven.key).desc())
+            .limit(1)
+        )
     # ':' follows '9', so the range holds what goes on with a digit.
     taken = re.match(r"[0-9]+\.([0-9]+)", highest or f"{year}0")
     assert taken is not None

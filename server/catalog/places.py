@@ -23,6 +23,7 @@ from server.catalog.place_values import (
 )
 from server.catalog.work import Role, Work
 from server.store.places import APART, Place, Whereabouts, names_in, path_key, within
+from server.store.sight import lifted
 from server.store.tapes import Tape
 
 KIND_WORDS: Final[Mapping[PlaceKind, Collection[str]]] = MappingProxyType(
@@ -216,7 +217,9 @@ def _require_empty(work: Work, place: Place) -> None:
         (col(Whereabouts.place_id) == place.id) | (col(Whereabouts.usual_id) == place.id)
     )
     for question, what in ((inside, "a place in it is in use"), (here, "tapes are or belong here")):
-        if work.session.scalar(question.limit(1)) is not None:
+        with lifted(work.session):
+            found = work.session.scalar(question.limit(1))
+        if found is not None:
             raise Conflict(
                 f"{place.path} cannot be closed: {what}.",
                 where=place.path,

@@ -8,9 +8,9 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
 from server.catalog import changes, events, program_records, terms
-from server.catalog.errors import Conflict
+from server.catalog.errors import Conflict, Invalid
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.held import image_id_of, known, program_of
+from server.catalog.held import access_of, image_id_of, known, program_of
 from server.catalog.program_values import (
     NewProgram,
     NewVersion,
@@ -21,6 +21,7 @@ from server.catalog.program_values import (
 )
 from server.catalog.tape_values import Page
 from server.catalog.terms import Vocabulary
+from server.catalog.vocabulary import Access
 from server.catalog.work import Role, Work
 from server.store import search
 from server.store.programs import Program, Version
@@ -144,12 +145,15 @@ def add_version(work: Work, program_id: int, new: NewVersion) -> ProgramRecord:
     Raises:
         NotFound: there is no such program, or the image is not held.
         Conflict: the program has a version of that label, or from that image.
+        Invalid: the image is more closed than the program, and would be opened by it.
     """
     work.actor.require(Role.ARCHIVIST)
     program = program_of(work, program_id)
+    image_id = image_id_of(work, new.sha256)
+    _require_as_closed(work, program, image_id)
     version = Version(
         program_id=program_id,
-        image_id=image_id_of(work, new.sha256),
+        image_id=image_id,
         created_at=work.now,
         created_by_id=work.actor.person_id,
         **new.model_dump(exclude={"sha256"}),
@@ -166,6 +170,18 @@ def add_version(work: Work, program_id: int, new: NewVersion) -> ProgramRecord:
     )
     program_records.index(work, program)
     return program_records.record_of(work, program)
+
+
+def _require_as_closed(work: Work, program: Program, image_id: int) -> None:
+    image = access_of(work, image_id)
+    if image.shut > Access(program.access).shut:
+        raise Invalid(
+            f"The image is {image}, the program {program.access}: as its version the image would"
+            " be as open as the program.",
+            where="sha256",
+            mend=f"Make the program {image} first, or open the tape of the image.",
+            fields={"sha256": f"it is {image}, the program {program.access}"},
+        )
 
 
 def version_taken(label: str, sha256: str, error: IntegrityError) -> Conflict:

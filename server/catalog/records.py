@@ -226,9 +226,13 @@ class Comparison:
 
 @dataclass(frozen=True, slots=True)
 class Download:
-    """An image to punch, under the name that its file should have."""
+    """An image to punch, under the name that its file should have.
+
+    Whether everybody may have it, `is_public` says.
+    """
 
     file_name: str
     frames: bytes
     sha256: str
     verified: bool
+    is_public: bool = False

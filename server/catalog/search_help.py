@@ -30,7 +30,9 @@ def offer(work: Work, query: SearchQuery, dropped: Mapping[str, int]) -> SearchH
     """What may help with a search that found hardly anything; None where nothing does."""
     words = list(islice(spelling.words_of(fold(query.q)), 8))
     right = spelling.known(work.session, words) if words else set()
-    mended = {word: word if word in right else _mended(work, word) for word in words}
+    mended = {
+        word: _known(work, word, word if word in right else _mended(work, word)) for word in words
+    }
     changed = any(better not in (None, word) for word, better in mended.items())
     known = [better for better in mended.values() if better]
     near = _near(work, known) if known else ()
@@ -52,6 +54,13 @@ def _mended(work: Work, word: str) -> str | None:
         default=(allowed + 1, 0.0, ""),
     )
     return best[2] if best[0] <= allowed else None
+
+
+def _known(work: Work, word: str, mended: str | None) -> str | None:
+    """The better spelling, if the actor sees any record that has it: words outlive records."""
+    if mended in (None, word) or newest(work.session, RECORDS, [mended], 1):
+        return mended
+    return None
 
 
 def _respelt(text: str, mended: Mapping[str, str | None]) -> str:

@@ -34,7 +34,7 @@ _COLUMNS: AnySelect = (
     select(
         col(Tape.accession_number),
         col(Tape.title),
-        col(Tape.program_id),
+        col(Program.id),
         col(Program.title),
         col(Tape.format),
         col(Tape.check_status),

@@ -9,7 +9,7 @@ from sqlmodel import col
 from server.catalog import changes, events, facets, images, movements, numbering, shelf, terms
 from server.catalog.errors import Invalid, Moved, NotFound
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.held import image_id_of, program_of, tape_of
+from server.catalog.held import access_of, image_id_of, program_of, tape_of
 from server.catalog.records import ImageRecord
 from server.catalog.tape_values import (
     ARCHIVISTS_ONLY,
@@ -119,10 +119,13 @@ def attach(work: Work, accession_number: str, sha256: str) -> TapeRecord:
 
     Raises:
         NotFound: there is no such tape, or the image is not held.
+        NotAllowed: only an archivist puts an image to a tape that is more open.
     """
     work.actor.require(Role.VOLUNTEER)
     tape = tape_of(work, accession_number)
     image_id = image_id_of(work, sha256)
+    if access_of(work, image_id).shut > Access(tape.access).shut:
+        work.actor.require(Role.ARCHIVIST)
     if not _is_attached(work, tape, image_id):
         _attach(work, tape, image_id)
         facts = {"tape": tape.accession_number, "image": sha256.lower()}
@@ -205,7 +208,7 @@ def _require_right_to(work: Work, tape: Tape, changed: dict[str, Any]) -> None:
     if moves or changed.keys() & {"accession_number", *ARCHIVISTS_ONLY}:
         work.actor.require(Role.ARCHIVIST)
     if "accession_number" in changed:
-        numbering.require_free(work, changed["accession_number"])
+        numbering.require_free(work, changed["accession_number"], tape)
 
 
 def _require_unreported(work: Work, tape: Tape) -> None:
@@ -243,7 +246,7 @@ def _record(work: Work, tape: Tape) -> TapeRecord:
     return TapeRecord(
         accession_number=tape.accession_number,
         title=tape.title,
-        program=tape.program_id,
+        program=program.id if program else None,
         program_title=program.title if program else None,
         origin=tape.origin,
         medium=tape.medium,

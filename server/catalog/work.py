@@ -11,7 +11,9 @@ from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
 from server.catalog.errors import NotAllowed, NotSignedIn
+from server.catalog.vocabulary import Access
 from server.store.engine import reading
+from server.store.sight import limited
 
 
 class Role(StrEnum):
@@ -25,6 +27,15 @@ class Role(StrEnum):
     """Keeps programs and versions, vouches for images, changes the identity of a tape."""
     ADMINISTRATOR = "administrator"
     """Keeps the list of people."""
+
+    @property
+    def sees(self) -> tuple[Access, ...]:
+        """What a record must be for a person of this role to see it."""
+        if self.includes(Role.ARCHIVIST):
+            return tuple(Access)
+        if self.includes(Role.VOLUNTEER):
+            return (Access.PUBLIC, Access.MEMBERS)
+        return (Access.PUBLIC,)
 
     def includes(self, other: "Role") -> bool:
         """Whether a person of this role may do all that one of the `other` may."""
@@ -76,7 +87,10 @@ class Work:
     afterwards: list[Callable[["Work"], None]] = field(default_factory=list)
 
     def acting_as(self, actor: Actor) -> "Work":
-        """The same transaction on behalf of somebody else, as once a token is recognised."""
+        """The same transaction on behalf of somebody else, as once a token is recognised.
+
+        What it sees stays what the one sees for whom it was begun.
+        """
         return replace(self, actor=actor)
 
     def is_to_come(self, day: date) -> bool:
@@ -88,9 +102,11 @@ class Work:
 def unit_of_work(engine: Engine, actor: Actor = VISITOR, *, writes: bool = True) -> Iterator[Work]:
     """A transaction that is committed once, at the end, or wholly undone by any exception.
 
-    One that `writes` queues behind other writers; one that does not waits for nobody.
+    One that `writes` queues behind other writers; one that does not waits for nobody. Whatever
+    is closed to the actor's role is not there for it, in any question that it asks.
     """
-    work = Work(Session(_bound(engine, writes), expire_on_commit=False), actor, datetime.now(UTC))
+    bound = _bound(engine, actor.role, writes)
+    work = Work(Session(bound, expire_on_commit=False), actor, datetime.now(UTC))
     try:
         with work.session as session:
             yield work
@@ -101,5 +117,7 @@ def unit_of_work(engine: Engine, actor: Actor = VISITOR, *, writes: bool = True)
                 act(later)
 
 
-def _bound(engine: Engine, writes: bool) -> Engine:
-    return engine if writes else reading(engine)
+def _bound(engine: Engine, role: Role, writes: bool) -> Engine:
+    seen = role.sees
+    levels = None if len(seen) == len(Access) else tuple(map(str, seen))
+    return limited(engine if writes else reading(engine), levels)

@@ -9,7 +9,7 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.orm import Session
 
 from server.settings import Settings
-from server.store import search_sqlite
+from server.store import search_sqlite, sight
 
 _READS = "feedhole_reads"
 
@@ -21,9 +21,10 @@ def make_engine(settings: Settings) -> Engine:
     neither fails half way; `reading(engine)` gives transactions that take no lock.
     """
     url = make_url(settings.database_url)
-    if url.get_backend_name() == "sqlite":
-        return _sqlite(url, settings)
-    return _postgresql(url, settings)
+    is_sqlite = url.get_backend_name() == "sqlite"
+    engine = _sqlite(url, settings) if is_sqlite else _postgresql(url, settings)
+    sight.guard(engine)
+    return engine
 
 
 def reading(engine: Engine) -> Engine:

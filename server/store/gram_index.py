@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple, Protocol
 
-from sqlalchemy import ColumnElement, FromClause
+from sqlalchemy import ColumnElement, FromClause, SQLColumnExpression
 from sqlalchemy.orm import Session
 from sqlalchemy.types import TypeEngine
 
@@ -50,6 +50,6 @@ class GramIndex(Protocol):
         """The keys that have what is `asked`: parameters of a statement, of the `type`."""
         ...
 
-    def holds(self, text: ColumnElement[Any], run: ColumnElement[str]) -> ColumnElement[bool]:
+    def holds(self, text: SQLColumnExpression[Any], run: ColumnElement[str]) -> ColumnElement[bool]:
         """The condition that a text holds a run of characters, compared as they are."""
         ...

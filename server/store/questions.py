@@ -8,7 +8,17 @@ from collections.abc import Iterable, Sequence
 from functools import cache
 from typing import Any, Final, NamedTuple
 
-from sqlalchemy import BigInteger, ColumnElement, Integer, Select, String, bindparam, or_, select
+from sqlalchemy import (
+    BigInteger,
+    ColumnElement,
+    Integer,
+    Select,
+    SQLColumnExpression,
+    String,
+    bindparam,
+    or_,
+    select,
+)
 
 from server.store.gram_index import GramIndex
 from server.store.texts import Texts
@@ -40,12 +50,13 @@ def keys(
     found = index.having(texts.index, asked)
     return (
         select(found.key.label("key"))
-        .select_from(found.rows.join(texts.key.table, texts.key == found.key))
+        .select_from(found.rows)
+        .join(texts.entity, texts.key == found.key)
         .where(found.condition, *holding)
     )
 
 
-def below(found: Select[int], key: ColumnElement[Any]) -> Select[int]:
+def below(found: Select[int], key: SQLColumnExpression[Any]) -> Select[int]:
     """Of what is found the greatest keys within the `bounds`, the greatest first."""
     return found.where(key < _BEFORE).order_by(key.desc()).limit(_MOST)
 

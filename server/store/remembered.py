@@ -11,6 +11,7 @@ from sqlalchemy import Connection
 from sqlalchemy.orm import Session
 
 from server.store.engine import only_reads
+from server.store.sight import levels_of
 
 KEPT: Final = 64
 """Values that one connection keeps."""
@@ -21,7 +22,7 @@ T = TypeVar("T")
 
 
 def remembered(session: Session, key: Hashable, work_out: Callable[[], T]) -> T:
-    """What `work_out` gives, or gave before, if nothing has changed since.
+    """What `work_out` gives, or gave before to somebody who sees as much, if nothing has changed.
 
     In a transaction that writes it is always worked out, for what it writes may be undone.
     """
@@ -32,12 +33,12 @@ def remembered(session: Session, key: Hashable, work_out: Callable[[], T]) -> T:
     held: tuple[Any, dict[Hashable, Any]] = connection.info.get(_NAME, (None, {}))
     if held[0] != stamp:
         held = connection.info[_NAME] = (stamp, {})
-    values = held[1]
-    if key not in values:
+    values, seen = held[1], (levels_of(session), key)
+    if seen not in values:
         if len(values) >= KEPT:
             values.clear()
-        values[key] = work_out()
-    found: T = values[key]
+        values[seen] = work_out()
+    found: T = values[seen]
     return found
 
 

@@ -17,6 +17,7 @@ from server.store import questions, spelling
 from server.store.gram_index import GramIndex
 from server.store.grams import LENGTHS, Grams, grams_asked, grams_of
 from server.store.questions import Run
+from server.store.row import Row
 from server.store.search_postgres import PostgresGrams
 from server.store.search_sqlite import SqliteGrams
 from server.store.texts import LISTINGS, RECORDS, ListingText, RecordText, Texts
@@ -158,7 +159,8 @@ def _take_out(session: Session, texts: Texts, keys: Iterable[int]) -> None:
     held = session.execute(select(*columns).where(texts.key.in_(keys))).all()
     for key, *parts in held:
         index_of(session).take_out(session, texts.index, key, grams_of_texts(*parts))
-    session.execute(delete(texts.key.table).where(texts.key.in_(keys)))
+    table = Row.metadata.tables[str(texts.entity.__tablename__)]
+    session.execute(delete(table).where(texts.key.in_(keys)))
 
 
 def grams_of_texts(*texts: str | None) -> Grams:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
-from sqlalchemy import ColumnElement, Integer, column, func, or_, table
+from sqlalchemy import ColumnElement, Integer, SQLColumnExpression, column, func, or_, table
 from sqlalchemy import text as sql
 from sqlalchemy.dialects.postgresql import ARRAY
 from sqlalchemy.orm import Session
@@ -42,6 +42,6 @@ class PostgresGrams:
         has = or_(*(grams.contains(way) for way in asked))
         return Asked(table(index, key, grams), key, has)
 
-    def holds(self, text: ColumnElement[Any], run: ColumnElement[str]) -> ColumnElement[bool]:
+    def holds(self, text: SQLColumnExpression[Any], run: ColumnElement[str]) -> ColumnElement[bool]:
         """The condition that a text holds a run of characters."""
         return func.strpos(text, run) > 0

@@ -9,7 +9,16 @@ from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 import numpy as np
-from sqlalchemy import Boolean, ColumnElement, Integer, String, column, func, table
+from sqlalchemy import (
+    Boolean,
+    ColumnElement,
+    Integer,
+    SQLColumnExpression,
+    String,
+    column,
+    func,
+    table,
+)
 from sqlalchemy import text as sql
 from sqlalchemy.orm import Session
 
@@ -53,7 +62,7 @@ class SqliteGrams:
         (query,) = asked
         return Asked(table(index, key, found), key, found.op("MATCH")(query))
 
-    def holds(self, text: ColumnElement[Any], run: ColumnElement[str]) -> ColumnElement[bool]:
+    def holds(self, text: SQLColumnExpression[Any], run: ColumnElement[str]) -> ColumnElement[bool]:
         """The condition that a text holds a run of characters; `prepare` must have been there."""
         return func.feedhole_holds(text, run, type_=Boolean)
 

@@ -6,8 +6,8 @@
 from dataclasses import dataclass
 from typing import Final
 
-from sqlalchemy import ColumnElement, Index, UniqueConstraint
-from sqlmodel import Field
+from sqlalchemy import Index, SQLColumnExpression, UniqueConstraint
+from sqlmodel import Field, col
 
 from server.store.row import Row
 
@@ -48,22 +48,29 @@ class RecordText(Row, table=True):
 
 @dataclass(frozen=True, slots=True)
 class Texts:
-    """A table of folded texts, for whoever asks it: its key, its texts, its index of grams.
+    """A table of folded texts, for whoever asks it: its class, key and texts, its index of grams.
 
     `plain` is the column of what names something, without spaces and signs, where there is one.
     """
 
     index: str
-    key: ColumnElement[int]
-    body: ColumnElement[str]
-    plain: ColumnElement[str | None] | None = None
+    entity: type[Row]
+    key: SQLColumnExpression[int]
+    body: SQLColumnExpression[str]
+    plain: SQLColumnExpression[str | None] | None = None
 
 
-def _texts(table: str, key: str) -> Texts:
-    columns = Row.metadata.tables[table].columns
-    index = table.replace("_text", "_search")
-    return Texts(index, columns[key], columns["body"], columns.get("plain"))
-
-
-LISTINGS: Final = _texts("listing_text", "image_id")
-RECORDS: Final = _texts("record_text", "id")
+# By their classes, not by their tables, so that `server.store.sight` sees who asks.
+LISTINGS: Final = Texts(
+    "listing_search",
+    ListingText,
+    col(ListingText.image_id),
+    col(ListingText.body),
+)
+RECORDS: Final = Texts(
+    "record_search",
+    RecordText,
+    col(RecordText.id),
+    col(RecordText.body),
+    col(RecordText.plain),
+)

@@ -20,10 +20,12 @@ from server.web import (
     images,
     labels,
     load_sheets,
+    loans,
     merged,
     merging,
     moving,
     people,
+    photos,
     places,
     preparing,
     programs,
@@ -32,8 +34,10 @@ from server.web import (
     queues,
     search,
     search_more,
+    shelf_checks,
     strips,
     tape_forms,
+    tape_requests,
     tapes,
     upload,
     vocabularies,
@@ -47,7 +51,7 @@ MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
     vouching, work, people, labels, load_sheets, punching_steps, punchings, queues, moving, places,
-    vocabularies,
+    vocabularies, loans, tape_requests, shelf_checks, photos,
 )  # fmt: skip
 
 PAGES = sorted(
