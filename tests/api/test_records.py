@@ -6,6 +6,7 @@ import pytest
 
 from server.catalog.named import SOMEBODY
 from tests.api.conftest import V1
+from tests.api.shelf_writes import SHELF_BODIES, SHELF_WRITES
 from tests.api.tapes_to_read import ORCHARD, hex_tape, text_tape
 
 TAPE = text_tape(ORCHARD)
@@ -247,13 +248,6 @@ def test_mould_puts_a_tape_in_quarantine_until_it_is_released(volunteer, archivi
     assert (released.status_code, released.json()["quarantined"]) == (200, False)
 
 
-NEW_LOAN = {
-    "tape": "1978.12",
-    "borrower": "A school",
-    "purpose": "To show",
-    "due_on": "2099-01-01",
-}
-
 WRITES = [
     ("POST", "/images"),
     ("PUT", f"/images/{SHA}/sheet"),
@@ -265,40 +259,7 @@ WRITES = [
     ("GET", "/work/fixity-audit"),
     ("POST", "/work/fixity-audit"),
     ("DELETE", "/work/fixity-audit"),
-    ("GET", "/places"),
-    ("POST", "/places"),
-    ("GET", "/places/1"),
-    ("PATCH", "/places/1"),
-    ("GET", "/places/1/tapes"),
-    ("POST", "/places/1/move"),
-    ("POST", "/places/1/close"),
-    ("POST", "/places/1/reopen"),
-    ("GET", "/tapes/1978.12/whereabouts"),
-    ("GET", "/movements"),
-    ("POST", "/movements"),
-    ("POST", "/movements/missing"),
-    ("GET", "/loans"),
-    ("POST", "/loans"),
-    ("GET", "/loans/1"),
-    ("POST", "/loans/1/approve"),
-    ("POST", "/loans/1/refuse"),
-    ("POST", "/loans/1/withdraw"),
-    ("POST", "/loans/1/give-out"),
-    ("POST", "/loans/1/extend"),
-    ("POST", "/loans/1/take-back"),
-    ("POST", "/loans/1/lose"),
-    ("GET", "/requests"),
-    ("POST", "/requests"),
-    ("GET", "/requests/1"),
-    ("POST", "/requests/1/punched"),
-    ("POST", "/requests/1/hand-out"),
-    ("POST", "/requests/1/withdraw"),
-    ("GET", "/shelf-checks"),
-    ("POST", "/shelf-checks"),
-    ("GET", "/shelf-checks/1"),
-    ("POST", "/shelf-checks/1/found"),
-    ("POST", "/shelf-checks/1/not-found"),
-    ("POST", "/shelf-checks/1/close"),
+    *SHELF_WRITES,
     ("GET", "/queues/mine"),
     ("PUT", "/queues/unread/mine/1"),
     ("DELETE", "/queues/unread/mine/1"),
@@ -344,27 +305,7 @@ BODIES = {
     "/tapes/1978.12/release": {"note": "x"},
     "/photos/1/shows": {"shows": "x"},
     "/tapes/1978.12/running/permission": {"reason": "x"},
-    "/places": {"name": "Loft", "kind": "room"},
-    "/places/1": {"note": "x"},
-    "/places/1/move": {},
-    "/movements": {"tapes": ["1978.12"], "written": "Loft"},
-    "/movements/missing": {"tapes": ["1978.12"]},
-    "/loans": NEW_LOAN,
-    "/loans/1/approve": {},
-    "/loans/1/refuse": {"why": "x"},
-    "/loans/1/withdraw": {"why": "x"},
-    "/loans/1/give-out": {"state": "good"},
-    "/loans/1/extend": {"due_on": "2099-01-01"},
-    "/loans/1/take-back": {"state": "good"},
-    "/loans/1/lose": {"why": "x"},
-    "/requests": {"tape": "1978.12", "wanted_on": "2099-01-01", "purpose": "x"},
-    "/requests/1/punched": {"punching": 1},
-    "/requests/1/hand-out": {"tape": "1978.12", "place": "Loft"},
-    "/requests/1/withdraw": {},
-    "/shelf-checks": {"place": 1},
-    "/shelf-checks/1/found": {"tapes": ["1978.12"]},
-    "/shelf-checks/1/not-found": {"tapes": ["1978.12"]},
-    "/shelf-checks/1/close": {},
+    **SHELF_BODIES,
     "/programs": NEW_PROGRAM,
     "/programs/1": {"memory": "x"},
     "/programs/1/versions": {"label": "x", "sha256": SHA},
