@@ -20,6 +20,8 @@ OPEN_PAGES = [
 PAGES_OF_PEOPLE = [
     "/upload", "/tapes/new", "/tapes/2018.2/edit", "/tapes/2018.2/condition/new", "/programs/new",
     "/programs/1/edit", "/programs/1/versions/2/sheet/edit", "/account", "/people",
+    "/places", "/places/1", "/places/2/list", "/movements", "/loans", "/loans/1", "/requests/1",
+    "/shelf-checks/1", "/shelf-checks/2", "/tapes/2018.1/loans", "/tapes/2018.1/move",
 ]  # fmt: skip
 
 TOO_WIDE = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
