@@ -32,6 +32,7 @@ class EventType(StrEnum):
     ACCESSION = "accession"
     CREATION = "creation"
     MODIFICATION = "metadata modification"
+    DEACCESSION = "deaccession"
     DISSEMINATION = "dissemination"
     QUARANTINE = "quarantine"
     UNQUARANTINE = "unquarantine"

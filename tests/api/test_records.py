@@ -248,6 +248,8 @@ def test_mould_puts_a_tape_in_quarantine_until_it_is_released(volunteer, archivi
 
 
 WRITES = [
+    ("POST", "/tapes/1978.12/deaccessions"),
+    ("POST", "/tapes/1978.12/reaccession"),
     ("POST", "/images"),
     ("PUT", f"/images/{SHA}/sheet"),
     ("POST", f"/images/{SHA}/proof-readings"),
