@@ -8,6 +8,7 @@ from sqlalchemy import Engine, func, select
 from server.catalog import (
     accession,
     condition,
+    deaccession,
     families,
     invitations,
     load_sheets,
@@ -28,6 +29,7 @@ from server.catalog import (
 )
 from server.catalog.accession import Upload
 from server.catalog.condition_values import NewReport
+from server.catalog.deaccession import NewDeaccession
 from server.catalog.errors import Conflict
 from server.catalog.family_values import Decided, NewDecision
 from server.catalog.invitations import NewInvitation
@@ -120,8 +122,7 @@ class _Loading:
         for report in library["report"]:
             values = {name: value for name, value in report.items() if name != "by"}
             condition.log(self._as(report["by"]), NewReport.of(values))
-        for each in library["rights"]:
-            self._settle_rights(each)
+        self._settle_rights(library)
         for sheet in library["load_sheet"]:
             self._write_sheet(sheet)
         for each in library["punching"]:
@@ -144,10 +145,15 @@ class _Loading:
         if entry["withdrawn"]:
             invitations.withdraw(work, invited.record.id)
 
-    def _settle_rights(self, entry: Entry) -> None:
-        values = {name: value for name, value in entry.items() if name not in ("by", "tapes")}
-        for number in entry["tapes"]:
-            tapes.change(self._as(entry["by"]), number, TapeChange.of(values))
+    def _settle_rights(self, library: Entry) -> None:
+        """Say what may be shown of which tapes, and which left."""
+        for each in library["rights"]:
+            values = {name: value for name, value in each.items() if name not in ("by", "tapes")}
+            for number in each["tapes"]:
+                tapes.change(self._as(each["by"]), number, TapeChange.of(values))
+        for each in library["deaccession"]:
+            values = {name: each[name] for name in NewDeaccession.model_fields if name in each}
+            deaccession.record(self._as(each["by"]), each["tape"], NewDeaccession.of(values))
 
     def _take_on(self, entry: Entry) -> None:
         work = self._as(entry["by"])
