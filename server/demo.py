@@ -15,6 +15,7 @@ from server.catalog import (
     merge_choice,
     merging,
     own_list,
+    photos,
     preparing,
     programs,
     published,
@@ -35,6 +36,7 @@ from server.catalog.family_values import Decided, NewDecision
 from server.catalog.invitations import NewInvitation
 from server.catalog.load_sheet_values import NewTexts, SheetOf
 from server.catalog.merging_values import NewMerge
+from server.catalog.photos import Sent
 from server.catalog.program_values import NewProgram, NewVersion, VersionRecord
 from server.catalog.punching_values import Punched, ReadBackFile
 from server.catalog.queues import queue_of
@@ -51,7 +53,7 @@ READS, KEEPS = "odile", "aksel"
 """Who read the tapes and entered them, and who keeps programs and versions."""
 
 LARGEST = 1_000_000
-"""No image of the demonstration has more frames."""
+"""No image of the demonstration has more frames, and no photo more bytes."""
 
 Entry = dict[str, Any]
 
@@ -120,8 +122,7 @@ class _Loading:
         for decision in library["decision"]:
             self._decide(decision)
         for report in library["report"]:
-            values = {name: value for name, value in report.items() if name != "by"}
-            condition.log(self._as(report["by"]), NewReport.of(values))
+            self._log(report)
         self._settle_rights(library)
         for sheet in library["load_sheet"]:
             self._write_sheet(sheet)
@@ -154,6 +155,16 @@ class _Loading:
         for each in library["deaccession"]:
             values = {name: each[name] for name in NewDeaccession.model_fields if name in each}
             deaccession.record(self._as(each["by"]), each["tape"], NewDeaccession.of(values))
+
+    def _log(self, report: Entry) -> None:
+        """A condition report, with its photos."""
+        work = self._as(report["by"])
+        values = {name: report[name] for name in NewReport.model_fields if name in report}
+        logged = condition.log(work, NewReport.of(values))
+        for photo in report.get("photos", ()):
+            data = (SEED_DATA / "photos" / photo["file"]).read_bytes()
+            taken = photos.rewritten([Sent(photo["file"], data)], LARGEST)
+            photos.add(work, logged.tape, taken, photo["shows"], logged.id)
 
     def _take_on(self, entry: Entry) -> None:
         work = self._as(entry["by"])

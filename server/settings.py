@@ -49,6 +49,8 @@ class Settings(DecodingSettings):
     """Where people reach this site, for addresses that are printed; as it was asked if empty."""
     upload_limit_bytes: int = Field(default=10_000_000, gt=0)
     """The largest image taken: 25 km of tape, far beyond any roll, so what is larger is no tape."""
+    photo_limit_bytes: int = Field(default=20_000_000, gt=0)
+    """The largest photo taken, in bytes, before it is written anew and made smaller."""
     demo: bool = False
     """Whether this is the demonstration: its people and their passwords are shown on the page."""
 

@@ -16,6 +16,7 @@ from server.api import (
     images,
     load_sheets,
     merging,
+    photos,
     preparing,
     problems,
     programs,
@@ -32,6 +33,7 @@ from server.api.head import HeadAsGet
 from server.api.models import ListingLineOut
 from server.delivery.bodies import JSON_LIMIT, BodyLimit, is_form
 from server.inspection import CodeLineFacts
+from server.settings import Settings
 
 MOUNT: Final = "/api"
 VERSION: Final = "/v1"
@@ -51,6 +53,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     punchings.router,
     load_sheets.router,
     condition_reports.router,
+    photos.router,
     queues.router,
     fixity.router,
     work.router,
@@ -91,7 +94,9 @@ def _ask_again(response: Response) -> None:
 
 def _limit(app: FastAPI, scope: Scope) -> int:
     if is_form(scope):
-        return int(app.state.settings.upload_limit_bytes)
+        settings: Settings = app.state.settings
+        holds_photo = scope["path"].endswith("/photos")
+        return settings.photo_limit_bytes if holds_photo else settings.upload_limit_bytes
     return JSON_LIMIT
 
 

@@ -8,7 +8,7 @@ from datetime import date
 from typing import Annotated, Any, Final
 
 from pydantic import Field
-from sqlalchemy import ColumnElement, func, select, true
+from sqlalchemy import ColumnElement, and_, func, or_, select, true
 from sqlmodel import col
 
 from server.catalog import changes, events, named
@@ -74,6 +74,19 @@ def get(work: Work, report_id: int) -> ReportRecord:
             mend="Look at the reports of the tape.",
         )
     return found[0]
+
+
+def before(work: Work, report: ReportRecord) -> ReportRecord | None:
+    """The report on the same tape that came before this one; None where it is the first."""
+    earlier = or_(
+        col(ConditionReport.checked_on) < report.checked_on,
+        and_(
+            col(ConditionReport.checked_on) == report.checked_on,
+            col(ConditionReport.id) < report.id,
+        ),
+    )
+    found = _reports(work, and_(col(Tape.accession_number) == report.tape, earlier))
+    return found[0] if found else None
 
 
 def log(work: Work, new: NewReport) -> ReportRecord:

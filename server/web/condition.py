@@ -2,18 +2,23 @@
 
 from dataclasses import dataclass
 from typing import Annotated, Any, ClassVar
+from uuid import uuid4
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Depends, Query
 from starlette.responses import Response
 
-from server.catalog import condition, running, tapes
+from server.catalog import condition, photos, report_changes, running, tapes
 from server.catalog.condition_values import NewReport, ReportChange, ReportRecord
+from server.catalog.photos import PhotoRecord
+from server.catalog.report_changes import Comparison
 from server.catalog.tape_values import Page, TapeRecord
 from server.catalog.vocabulary import Action, Handling, Method, Reason, Urgency
 from server.catalog.work import Role, Work
 from server.web.context import Filled, PageContext
-from server.web.forms import Form, FormDep
+from server.web.forms import Form, FormDep, PhotosDep
+from server.web.photos import Taken
 from server.web.tape_forms import revision_of
+from server.web.upload import volunteer_first
 from server.web.visit import VisitDep
 
 router = APIRouter()
@@ -22,6 +27,9 @@ PageNumber = Annotated[int, Query(ge=1, le=1_000_000)]
 
 DEFECT_ROWS = 4
 """Empty rows for defects in a form; a form that is full is given more."""
+
+OTHERS = 50
+"""Reports on the same tape that a report can be held against, from the newest on."""
 
 ALONE = (
     "checked_on",
@@ -52,12 +60,33 @@ class ReportsPage(PageContext):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class ReportPage(PageContext):
-    """One report; `tape` is what it is about."""
+    """One report on `tape`, beside an earlier one; `others` are those to hold it against."""
 
     template: ClassVar[str] = "pages/report.html"
     report: ReportRecord
     tape: TapeRecord
     may_amend: bool
+    photos: tuple[PhotoRecord, ...]
+    compared: Comparison | None
+    others: tuple[ReportRecord, ...]
+    near: float = report_changes.NEAR_MM
+
+    @classmethod
+    def of(cls, work: Work, report_id: int, against: int = 0) -> "ReportPage":
+        """The report of that number beside the one before it, or beside another on its tape."""
+        report = condition.get(work, report_id)
+        others = condition.page(work, report.tape, page_size=OTHERS).rows
+        chosen = [each for each in others if each.id == against and each.id != report_id]
+        other = chosen[0] if chosen else condition.before(work, report)
+        return cls(
+            title=f"Condition of tape {report.tape} on {report.checked_on}",
+            report=report,
+            tape=tapes.get(work, report.tape),
+            may_amend=condition.may_amend(work, report_id),
+            photos=photos.of_report(work, report_id),
+            compared=report_changes.compare(report, other) if other else None,
+            others=tuple(each for each in others if each.id != report_id),
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -133,6 +162,7 @@ def _blank(work: Work, number: str) -> Filled:
             "handling": Handling.AS_USUAL,
             "action": Action.NONE,
             "urgency": Urgency.IN_TIME,
+            "key": str(uuid4()),
         }
     )
 
@@ -171,29 +201,30 @@ def new(visit: VisitDep, number: str) -> Response:
         return visit.page(_form_page(work, number, _blank(work, number)))
 
 
-@router.post("/tapes/{number}/condition/new")
-def log(visit: VisitDep, number: str, form: FormDep) -> Response:
-    """Log a report."""
+@router.post("/tapes/{number}/condition/new", dependencies=[Depends(volunteer_first)])
+def log(visit: VisitDep, number: str, form: PhotosDep) -> Response:
+    """Log a report, with photos."""
+    taken = Taken(visit, form)
 
     def act(work: Work) -> Response:
-        given = {"tape": number, "defects": _rows_of(form), **form.only(ALONE)}
+        given = {"tape": number, "defects": _rows_of(form), **form.only((*ALONE, "key"))}
         report = condition.log(work, NewReport.of(given))
+        photos.add(work, number, taken.all, form.text("shows"), report.id)
         return visit.redirect(f"/condition-reports/{report.id}")
 
     return visit.submit(
-        form, act, lambda work, filled: _form_page(work, number, _settled(form, filled))
+        form,
+        act,
+        lambda work, filled: _form_page(work, number, _settled(form, filled)),
+        first=taken.read,
     )
 
 
 @router.get("/condition-reports/{report_id}")
-def show(visit: VisitDep, report_id: int) -> Response:
-    """One report."""
+def show(visit: VisitDep, report_id: int, against: int = 0) -> Response:
+    """One report, beside the one before it or another."""
     with visit.work() as work:
-        report = condition.get(work, report_id)
-        tape = tapes.get(work, report.tape)
-        title = f"Condition of tape {report.tape} on {report.checked_on}"
-        may_amend = condition.may_amend(work, report_id)
-        return visit.page(ReportPage(title=title, report=report, tape=tape, may_amend=may_amend))
+        return visit.page(ReportPage.of(work, report_id, against))
 
 
 @router.get("/condition-reports/{report_id}/edit")

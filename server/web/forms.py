@@ -11,6 +11,7 @@ from starlette.types import Message
 
 from server.catalog.by_example import LARGEST
 from server.catalog.errors import TooLarge
+from server.catalog.photos import AT_ONCE
 from server.delivery.bodies import BodyTooLarge, limited
 from server.delivery.forgery import check_source
 from server.settings import Settings
@@ -125,7 +126,16 @@ async def sent_reading(request: Request) -> AsyncIterator[Form]:
         yield form
 
 
+async def sent_photos(request: Request) -> AsyncIterator[Form]:
+    """A form with up to `AT_ONCE` photos, each of up to their limit; use it as `sent_files`."""
+    settings: Settings = request.app.state.settings
+    limit = FIELDS_LIMIT + AT_ONCE * settings.photo_limit_bytes
+    async for form in _form(request, limit, files=AT_ONCE):
+        yield form
+
+
 FormDep = Annotated[Form, Depends(sent_form)]
 FilesDep = Annotated[Form, Depends(sent_files)]
 ReadingDep = Annotated[Form, Depends(sent_reading)]
+PhotosDep = Annotated[Form, Depends(sent_photos)]
 ExampleDep = Annotated[Form, Depends(sent_example)]

@@ -14,6 +14,7 @@ from server.catalog import (
     merged,
     movements,
     own_list,
+    photos,
     punching,
     running,
     tapes,
@@ -22,6 +23,7 @@ from server.catalog.condition_values import ReportRecord
 from server.catalog.events import EventRecord, ObjectKind
 from server.catalog.merging_values import MergedRow
 from server.catalog.own_list import Part
+from server.catalog.photos import PhotoRecord
 from server.catalog.place_values import Whereabouts
 from server.catalog.punching_values import PunchingRow
 from server.catalog.queues import About
@@ -67,6 +69,7 @@ class TapePage(PageContext):
     strips: Strips | None
     merged: Page[MergedRow]
     reports: Page[ReportRecord]
+    photos: tuple[PhotoRecord, ...]
     history: tuple[EventRecord, ...]
     running: Running
     punched_from: PunchingRow | None
@@ -88,6 +91,7 @@ class TapePage(PageContext):
             strips=strips_of(work, image) if image else None,
             merged=merged.page(work, tape=number),
             reports=condition.page(work, tape=number, page_size=REPORTS_SHOWN),
+            photos=photos.of_tape(work, number),
             history=events.of(work, ObjectKind.TAPE, number),
             running=running.of(work, number),
             punched_from=punching.of_tape(work, number),

@@ -17,6 +17,7 @@ from starlette.responses import RedirectResponse, Response
 from server.catalog import fixity, people, terms
 from server.catalog.errors import Conflict, Invalid
 from server.catalog.fixity import FixityFailure
+from server.catalog.passkeys import Site
 from server.catalog.people import Session, SessionLimits
 from server.catalog.terms import Vocabulary
 from server.catalog.work import VISITOR, Actor, Role, Work, unit_of_work
@@ -66,6 +67,17 @@ class Visit:
     def token(self) -> str:
         """The token of the sign-in that the browser holds, or nothing."""
         return self.request.cookies.get(self.cookies.session, "")
+
+    @property
+    def secret(self) -> str:
+        """The secret of this browser's session, signed in or not; known inside `work`."""
+        return self._secret
+
+    @property
+    def site(self) -> Site:
+        """Where people sign in with passkeys."""
+        parts = urlsplit(self.public)
+        return Site(f"{parts.scheme}://{parts.netloc}")
 
     @property
     def browser(self) -> str:
@@ -119,9 +131,20 @@ class Visit:
             forgery.check_secret(given, self._secret)
             yield work
 
-    def submit(self, form: Form, act: Act, again: Again, block: str | None = None) -> Response:
-        """What `act` answers; where it refuses the input, the page `again`, the input kept."""
+    def submit(
+        self,
+        form: Form,
+        act: Act,
+        again: Again,
+        block: str | None = None,
+        first: Callable[[], None] = lambda: None,
+    ) -> Response:
+        """What `act` answers; where it refuses the input, the page `again`, the input kept.
+
+        What is slow and needs no transaction is done `first`, and may refuse the input too.
+        """
         try:
+            first()
             with self.change(form) as work:
                 return act(work)
         except (Invalid, Conflict) as refusal:

@@ -8,6 +8,7 @@ from urllib.parse import urlencode
 
 from server.catalog.byte_values import ByteHit, BytePlace
 from server.catalog.defect_words import DEFECTS, DefectKind, Trait
+from server.catalog.photos import AT_ONCE
 from server.catalog.rights_values import STATEMENTS
 from server.catalog.search_values import Hit
 from server.catalog.vocabulary import (
@@ -228,6 +229,7 @@ GLOBALS: Final[dict[str, Any]] = {
     "HAZARDS": tuple(Hazard),
     "LOADERS": tuple(Loader),
     "METHODS": tuple(Method),
+    "PHOTOS_AT_ONCE": AT_ONCE,
     "REASONS": tuple(Reason),
     "ROLES": tuple(role for role in Role if role is not Role.VISITOR),
     "FORMATS": FORMATS,

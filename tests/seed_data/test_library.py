@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from seed_data import make
+from seed_data import make, photographs
 from server.catalog.condition_values import NewReport
 from server.catalog.load_sheet_values import NewTexts
 from server.catalog.published import ACCOUNTS
@@ -51,11 +51,19 @@ def test_what_is_known_of_a_tape_can_be_entered(tape):
 
 @pytest.mark.parametrize("report", LIBRARY["report"], ids=lambda report: report["tape"])
 def test_a_report_is_about_a_tape_and_made_after_it_came(report):
-    values = {name: report[name] for name in report if name != "by"}
+    values = {name: report[name] for name in report if name not in ("by", "photos")}
 
     assert NewReport.of(values).checked_on.year >= int(report["tape"].split(".")[0])
     assert report["tape"] in TAPES
     assert report["by"] in {account.name for account in ACCOUNTS}
+
+
+def test_the_photos_of_reports_are_those_that_are_drawn_and_say_what_they_show():
+    shown = [each for report in LIBRARY["report"] for each in report.get("photos", ())]
+
+    assert sorted(each["file"] for each in shown) == sorted(photographs.PHOTOS)
+    assert {path.name for path in photographs.FOLDER.iterdir()} == set(photographs.PHOTOS)
+    assert all(each["shows"] for each in shown)
 
 
 @pytest.mark.parametrize("tape", LIBRARY["tape"], ids=TAPES)

@@ -42,6 +42,7 @@ OPEN = [
     "/search?q=zebra%20crossing",
     "/condition-reports",
     "/condition-reports/{report}",
+    "/tapes/1979.1/photos",
     "/punchings",
     "/punchings?status=punched",
     "/punchings?image={kites}",

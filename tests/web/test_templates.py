@@ -24,6 +24,7 @@ from server.web import (
     merging,
     moving,
     people,
+    photos,
     places,
     preparing,
     programs,
@@ -47,7 +48,7 @@ MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
     vouching, work, people, labels, load_sheets, punching_steps, punchings, queues, moving, places,
-    vocabularies,
+    vocabularies, photos,
 )  # fmt: skip
 
 PAGES = sorted(
