@@ -33,6 +33,7 @@ class EventType(StrEnum):
     CREATION = "creation"
     MODIFICATION = "metadata modification"
     DEACCESSION = "deaccession"
+    POLICY = "policy assignment"
     DISSEMINATION = "dissemination"
     QUARANTINE = "quarantine"
     UNQUARANTINE = "unquarantine"
