@@ -46,6 +46,9 @@ class EventType(StrEnum):
     SETTLEMENT = "settlement by eye"
     OWN_LIST = "own list"
     MOVEMENT = "movement"
+    LOAN = "loan"
+    REQUEST = "request"
+    SHELF_CHECK = "shelf check"
     RUNNING = "permission to run"
     IMAGING = "imaging"
     DELETION = "deletion"
@@ -62,6 +65,9 @@ LOCAL = frozenset(
         EventType.SETTLEMENT,
         EventType.OWN_LIST,
         EventType.MOVEMENT,
+        EventType.LOAN,
+        EventType.REQUEST,
+        EventType.SHELF_CHECK,
         EventType.RUNNING,
     }
 )
@@ -79,6 +85,9 @@ class ObjectKind(StrEnum):
     PUNCHING = "punching"
     VOCABULARY = "vocabulary"
     PLACE = "place"
+    LOAN = "loan"
+    REQUEST = "request"
+    SHELF_CHECK = "shelf-check"
     PHOTO = "photo"
     LIBRARY = "library"
     """All of it; the key is always `WHOLE`."""
