@@ -12,7 +12,7 @@ As long as nothing is closed to whoever asks, all of this comes to one short que
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import cache
-from typing import Any, Final, TypeVar
+from typing import Any, Final, TypeAlias
 
 from sqlalchemy import (
     ColumnElement,
@@ -41,7 +41,7 @@ from server.store.row import Row
 from server.store.tables import METADATA, Event, RecordText
 
 _NAME: Final = "feedhole_sight"
-_Asked = TypeVar("_Asked", Select[Any], CompoundSelect[Any])
+_Asked: TypeAlias = Select[*tuple[Any, ...]] | CompoundSelect[*tuple[Any, ...]]
 
 _PLUGIN: Final = "compile_state_plugin"
 
