@@ -11,6 +11,7 @@ from server.web import (
     code,
     compared,
     condition,
+    departures,
     downloads,
     errors,
     families,
@@ -51,7 +52,7 @@ MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
     vouching, work, people, labels, load_sheets, punching_steps, punchings, queues, moving, places,
-    vocabularies, loans, tape_requests, shelf_checks, photos,
+    vocabularies, loans, tape_requests, shelf_checks, photos, departures,
 )  # fmt: skip
 
 PAGES = sorted(
