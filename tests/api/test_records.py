@@ -293,6 +293,13 @@ WRITES = [
 ]
 
 BODIES = {
+    "/tapes/1978.12/deaccessions": {
+        "decided_on": "2026-05-04",
+        "authority": "Meeting of May",
+        "reason": "We have two more.",
+        "method": "given away",
+    },
+    "/tapes/1978.12/reaccession": {"why": "It was given back."},
     "/tapes": NEW_TAPE,
     "/tapes/1978.12": {"place": "x"},
     "/tapes/1978.12/release": {"note": "x"},
