@@ -137,14 +137,14 @@ def titles(work: Work, image_ids: Collection[int]) -> dict[int, Title]:
     """What to call each image: by its tape, else by its program, else by its file."""
     named: dict[int, Title] = {}
     asked, connection = {"image_ids": sorted(image_ids)}, work.session.connection()
-    rows = connection.execute(_READ, asked)
+    rows = connection.execute(_READ, asked).all()
     for image_id, sha256, file_name, number, title, condition, hazard, unfit in rows:
         best = title or file_name or f"image {sha256[:SHORT_DIGEST]}"
         image = known(image_id)
         if image not in named or (number and named[image].accession is None):
             barred = bool(number) and forbids_running(condition, hazard, unfit)
             named[image] = Title(best, number, barred)
-    for image_id, title, label in connection.execute(_VERSIONS, asked):
+    for image_id, title, label in connection.execute(_VERSIONS, asked).all():
         if named[image_id].accession is None:
             named[image_id] = Title(f"{title}, {label}", None)
     return named
