@@ -9,6 +9,7 @@ from sqlmodel import col
 from server.catalog.errors import Gone, Moved, NotFound
 from server.catalog.vocabulary import Access, forbids_running
 from server.catalog.work import Work
+from server.store.engine import only_reads
 from server.store.images import ImageRow, Reading
 from server.store.programs import Program, Version
 from server.store.rights import ClosedImage
@@ -60,7 +61,7 @@ def tape_of(
         NotFound: there is none of that number.
         Gone: it is to be changed, and left the collection; unless one that is `gone_too` will do.
     """
-    statement = _TAPE.with_for_update() if to_change else _TAPE
+    statement = _TAPE.with_for_update() if to_change and may_lock(work) else _TAPE
     found = work.session.scalar(statement, {"number": readable(accession_number)})
     if found is None:
         raise NotFound(
@@ -123,7 +124,8 @@ def program_ever(work: Work, program_id: int, *, to_change: bool = False) -> Pro
     """
     found = None
     if may_be_id(program_id):
-        found = work.session.get(Program, program_id, with_for_update=to_change or None)
+        lock = True if to_change and may_lock(work) else None
+        found = work.session.get(Program, program_id, with_for_update=lock)
     if found is None:
         raise NotFound(
             f"There is no program {program_id}.",
@@ -173,6 +175,11 @@ _VERSIONS = (
     .where(col(Version.image_id).in_(bindparam("image_ids", expanding=True)))
     .order_by(col(Version.id).desc())
 )
+
+
+def may_lock(work: Work) -> bool:
+    """Whether a row may be kept from others: who only reads makes nobody wait, and waits not."""
+    return not only_reads(work.session)
 
 
 def known(row_id: int | None) -> int:
