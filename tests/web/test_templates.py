@@ -34,6 +34,7 @@ from server.web import (
     search,
     search_more,
     strips,
+    survey,
     tape_forms,
     tapes,
     upload,
@@ -48,7 +49,7 @@ MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
     vouching, work, people, labels, load_sheets, punching_steps, punchings, queues, moving, places,
-    vocabularies, photos,
+    vocabularies, photos, survey,
 )  # fmt: skip
 
 PAGES = sorted(
