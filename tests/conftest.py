@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from argon2 import PasswordHasher
 from sqlalchemy import URL, Engine, create_engine
 
 from server.settings import Settings
@@ -41,6 +42,14 @@ def sqlite_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("template") / "feedhole.db"
     migrated(f"sqlite:///{path}")
     return path
+
+
+@pytest.fixture
+def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The same algorithm for passwords at its least cost, for tests that sign in often."""
+    quick = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+    monkeypatch.setattr("server.catalog.passwords._HASHER", quick)
+    monkeypatch.setattr("server.catalog.passwords._nobodys", lambda: quick.hash("nobody"))
 
 
 @pytest.fixture

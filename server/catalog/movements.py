@@ -127,7 +127,7 @@ def enter(work: Work, tape: Tape, text: str) -> None:
     """
     if text:
         held = _held(work, tape)
-        to = _written(work, text)
+        to = where_to(work, text)
         held.state, tape.place = to.state, to.written
         held.place_id = held.usual_id = None if to.place is None else to.place.id
         _add(work, tape, (None, ""), to, "entered", None)
@@ -141,10 +141,15 @@ def write(work: Work, tape: Tape, text: str, why: str = "") -> None:
         Conflict: the place is closed, or the tape is lent.
     """
     work.actor.require(Role.VOLUNTEER)
-    go(work, tape, _written(work, text), why)
+    go(work, tape, where_to(work, text), why)
 
 
-def _written(work: Work, text: str) -> To:
+def where_to(work: Work, text: str) -> To:
+    """Where a text says that a tape goes: a path, "missing", or nothing.
+
+    Raises:
+        Invalid, Conflict: as `write`.
+    """
     if text.lower() == State.ON_LOAN:
         raise refused("place", "a loan is begun on the page of the tape", "Begin a loan instead.")
     if text.lower() == State.MISSING:

@@ -6,10 +6,11 @@ from typing import ClassVar, Final
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.catalog import accounts, people, published, scopes, sign_ins, tokens
+from server.catalog import accounts, passkeys, people, published, scopes, sign_ins, tokens
 from server.catalog.accounts import PersonRecord
 from server.catalog.errors import SignInRefused, TooManyAttempts
 from server.catalog.events import EventRecord
+from server.catalog.passkeys import PasskeyRecord
 from server.catalog.scopes import MEANINGS, USUAL, Scope
 from server.catalog.sign_ins import SignInRecord
 from server.catalog.tokens import TokenRecord
@@ -49,11 +50,17 @@ class AccountPage(PageContext):
     title: str = "Your account"
     form: Filled
     person: PersonRecord
+    passkeys: tuple[PasskeyRecord, ...]
     tokens: tuple[TokenRecord, ...]
     sign_ins: tuple[SignInRecord, ...]
     history: tuple[EventRecord, ...]
     scopes: tuple[tuple[Scope, str, bool], ...] = SCOPES
     issued: str = ""
+
+
+def sign_in_page(visit: Visit, form: Filled, then: str) -> SignInPage:
+    """The form to sign in, which goes on to the page `then`."""
+    return SignInPage(form=form, next=then, demo=visit.settings.demo)
 
 
 def account_page(visit: Visit, work: Work, form: Filled, issued: str = "") -> AccountPage:
@@ -62,6 +69,7 @@ def account_page(visit: Visit, work: Work, form: Filled, issued: str = "") -> Ac
     return AccountPage(
         form=form,
         person=person,
+        passkeys=passkeys.own(work),
         tokens=tokens.own(work),
         sign_ins=sign_ins.own(work, visit.token),
         history=accounts.history(work, person.id),
@@ -81,7 +89,7 @@ def enter(visit: Visit, signed_in: people.SignedIn, path: str) -> Response:
 def sign_in_form(visit: VisitDep, next: str = "/") -> Response:  # noqa: A002 - the field's name
     """The form to sign in."""
     with visit.work():
-        return visit.page(SignInPage(form=Filled(), next=next, demo=visit.settings.demo))
+        return visit.page(sign_in_page(visit, Filled(), next))
 
 
 @router.post("/sign-in")
@@ -92,11 +100,8 @@ def sign_in(visit: VisitDep, form: FormDep) -> Response:
             name, password = form.text("name"), form.text("password")
             signed_in = people.sign_in(work, name, password, visit.limits, visit.browser)
     except (SignInRefused, TooManyAttempts) as refusal:
-        page = SignInPage(
-            form=Filled({"name": form.text("name")}, refusal.fields, refusal),
-            next=form.text("next"),
-            demo=visit.settings.demo,
-        )
+        filled = Filled({"name": form.text("name")}, refusal.fields, refusal)
+        page = sign_in_page(visit, filled, form.text("next"))
         return visit.page(page, status=problem_of(refusal).status)
     return enter(visit, signed_in, form.text("next"))
 

@@ -17,6 +17,7 @@ from starlette.responses import RedirectResponse, Response
 from server.catalog import fixity, people, terms
 from server.catalog.errors import Conflict, Invalid
 from server.catalog.fixity import FixityFailure
+from server.catalog.passkeys import Site
 from server.catalog.people import Session, SessionLimits
 from server.catalog.terms import Vocabulary
 from server.catalog.work import VISITOR, Actor, Role, Work, unit_of_work
@@ -66,6 +67,17 @@ class Visit:
     def token(self) -> str:
         """The token of the sign-in that the browser holds, or nothing."""
         return self.request.cookies.get(self.cookies.session, "")
+
+    @property
+    def secret(self) -> str:
+        """The secret of this browser's session, signed in or not; known inside `work`."""
+        return self._secret
+
+    @property
+    def site(self) -> Site:
+        """Where people sign in with passkeys."""
+        parts = urlsplit(self.public)
+        return Site(f"{parts.scheme}://{parts.netloc}")
 
     @property
     def browser(self) -> str:

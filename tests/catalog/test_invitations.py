@@ -20,6 +20,8 @@ from tests import factories
 
 NEW = Newcomer(name="Wren", display_name="Wren Ottery")
 
+pytestmark = pytest.mark.usefixtures("quick_hashes")
+
 
 @pytest.fixture
 def maud(engine: Engine) -> Actor:

@@ -17,6 +17,8 @@ from server.catalog.vocabulary import Condition
 from server.catalog.work import COMMAND, VISITOR, Actor, Role, unit_of_work
 from tests import factories
 
+pytestmark = pytest.mark.usefixtures("quick_hashes")
+
 
 @pytest.fixture
 def ada(engine: Engine) -> Actor:
@@ -96,7 +98,7 @@ def test_a_visitor_has_no_name_to_show(sqlite_engine):
 
 def test_the_catalog_tells_names_of_people_only_where_it_asks_to_whom():
     """Whoever adds a record that says who did it must ask `named` for what to tell."""
-    of_accounts = {"accounts.py", "invitations.py", "published.py", "named.py"}
+    of_accounts = {"accounts.py", "invitations.py", "named.py", "passkeys.py", "published.py"}
     for_members = {"entries.py"}
     tells = {
         path.name

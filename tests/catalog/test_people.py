@@ -25,12 +25,7 @@ from tests import factories
 LIMITS = people.SessionLimits(idle=timedelta(hours=1), absolute=timedelta(hours=8))
 
 
-@pytest.fixture(autouse=True)
-def quick_hashes(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The same algorithm at its least cost: these tests sign in often."""
-    quick = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
-    monkeypatch.setattr("server.catalog.passwords._HASHER", quick)
-    monkeypatch.setattr("server.catalog.passwords._nobodys", lambda: quick.hash("nobody"))
+pytestmark = pytest.mark.usefixtures("quick_hashes")
 
 
 @pytest.fixture

@@ -11,6 +11,8 @@ from server.catalog.errors import NotFound
 from server.catalog.work import COMMAND, Actor, Role, unit_of_work
 from tests import factories
 
+pytestmark = pytest.mark.usefixtures("quick_hashes")
+
 
 @pytest.fixture
 def ada(sqlite_engine: Engine) -> Actor:

@@ -91,6 +91,18 @@ FOR_VOLUNTEERS = [
     "/movements?place={place}",
     "/movements?tape=1979.6",
     "/tapes/1979.6/move",
+    "/tapes/1979.6/loans",
+    "/loans",
+    "/loans?status=out&overdue=true",
+    "/loans/{loan}",
+    "/requests",
+    "/requests?status=open",
+    "/requests/new?tape=1979.6",
+    "/requests/new?program={program}",
+    "/requests/{request}",
+    "/shelf-checks",
+    "/shelf-checks?place={place}",
+    "/shelf-checks/{check}",
 ]
 FOR_ARCHIVISTS = [
     "/condition-reports/{report}/edit",

@@ -20,6 +20,7 @@ from server.web import (
     images,
     labels,
     load_sheets,
+    loans,
     merged,
     merging,
     moving,
@@ -33,9 +34,11 @@ from server.web import (
     queues,
     search,
     search_more,
+    shelf_checks,
     strips,
     survey,
     tape_forms,
+    tape_requests,
     tapes,
     upload,
     vocabularies,
@@ -49,7 +52,7 @@ MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
     vouching, work, people, labels, load_sheets, punching_steps, punchings, queues, moving, places,
-    vocabularies, photos, survey,
+    vocabularies, loans, tape_requests, shelf_checks, photos, survey,
 )  # fmt: skip
 
 PAGES = sorted(
