@@ -195,7 +195,14 @@ def move_place(
 
 
 def go(
-    work: Work, tape: Tape, to: To, why: str, *, usual: bool = False, lent: bool = False
+    work: Work,
+    tape: Tape,
+    to: To,
+    why: str,
+    *,
+    usual: bool = False,
+    lent: bool = False,
+    corrects: int | None = None,
 ) -> None:
     """Move one tape, unless it is there already; a tape's first place is where it belongs.
 
@@ -222,7 +229,7 @@ def go(
     tape.place = to.written
     tape.revision += 1
     tape.updated_at = work.now
-    _keep(work, tape, (there, was), to, why, None)
+    _keep(work, tape, (there, was), to, why, None, corrects)
 
 
 def _keep(
@@ -232,8 +239,9 @@ def _keep(
     to: To,
     why: str,
     box: Place | None,
+    corrects: int | None = None,
 ) -> None:
-    """Keep one movement, with its event on the tape."""
+    """Keep one movement, with its event on the tape; `corrects` is the entry that it undoes."""
     movement, was = _add(work, tape, before, to, why, box), before[1]
     how = "" if box is None else f", with {box.name}"
     events.record(
@@ -250,6 +258,7 @@ def _keep(
             "after": {"place": to.written},
             "why": why,
         },
+        corrects=corrects,
     )
 
 

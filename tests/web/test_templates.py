@@ -16,6 +16,7 @@ from server.web import (
     families,
     fixity,
     help,  # noqa: A004 - the pages of help are called so
+    history,
     home,
     images,
     labels,
@@ -28,6 +29,7 @@ from server.web import (
     photos,
     places,
     preparing,
+    program_parts,
     programs,
     punching_steps,
     punchings,
@@ -52,7 +54,7 @@ MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
     vouching, work, people, labels, load_sheets, punching_steps, punchings, queues, moving, places,
-    vocabularies, loans, tape_requests, shelf_checks, photos, survey,
+    vocabularies, history, program_parts, loans, tape_requests, shelf_checks, photos, survey,
 )  # fmt: skip
 
 PAGES = sorted(
