@@ -55,7 +55,8 @@ MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
     vouching, work, people, labels, load_sheets, punching_steps, punchings, queues, moving, places,
-    vocabularies, history, program_parts, loans, tape_requests, shelf_checks, photos, departures, survey,
+    vocabularies, history, program_parts, loans, tape_requests, shelf_checks, photos, survey,
+    departures,
 )  # fmt: skip
 
 PAGES = sorted(
