@@ -11,6 +11,7 @@ from server.web import (
     code,
     compared,
     condition,
+    departures,
     downloads,
     errors,
     families,
@@ -55,6 +56,7 @@ MODULES = (
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
     vouching, work, people, labels, load_sheets, punching_steps, punchings, queues, moving, places,
     vocabularies, history, program_parts, loans, tape_requests, shelf_checks, photos, survey,
+    departures,
 )  # fmt: skip
 
 PAGES = sorted(
