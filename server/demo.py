@@ -9,14 +9,17 @@ from server import demo_shelves
 from server.catalog import (
     accession,
     condition,
+    deaccession,
     families,
     invitations,
+    links,
     load_sheets,
     merge_choice,
     merging,
     own_list,
     photos,
     preparing,
+    program_merging,
     programs,
     published,
     punching,
@@ -30,13 +33,15 @@ from server.catalog import (
 )
 from server.catalog.accession import Upload
 from server.catalog.condition_values import NewReport
+from server.catalog.deaccession import NewDeaccession
 from server.catalog.errors import Conflict
 from server.catalog.family_values import Decided, NewDecision
 from server.catalog.invitations import NewInvitation
 from server.catalog.load_sheet_values import NewTexts, SheetOf
 from server.catalog.merging_values import NewMerge
 from server.catalog.photos import Sent
-from server.catalog.program_values import NewProgram, NewVersion, VersionRecord
+from server.catalog.program_merging import NewProgramMerge
+from server.catalog.program_values import NewLink, NewProgram, NewVersion, VersionRecord
 from server.catalog.punching_values import Punched, ReadBackFile
 from server.catalog.queues import queue_of
 from server.catalog.tape_values import NewTape, TapeChange
@@ -115,6 +120,7 @@ class _Loading:
             self._merge(each)
         for program in library["program"]:
             self._add_versions(program)
+        self._join_programs(library)
         for proof in library["proof_reading"]:
             work = self._as(proof["by"])
             verification.proof_read(work, self._images[proof["image"]], proof["note"])
@@ -122,8 +128,7 @@ class _Loading:
             self._decide(decision)
         for report in library["report"]:
             self._log(report)
-        for each in library["rights"]:
-            self._settle_rights(each)
+        self._settle_rights(library)
         for sheet in library["load_sheet"]:
             self._write_sheet(sheet)
         for each in library["punching"]:
@@ -147,10 +152,15 @@ class _Loading:
         if entry["withdrawn"]:
             invitations.withdraw(work, invited.record.id)
 
-    def _settle_rights(self, entry: Entry) -> None:
-        values = {name: value for name, value in entry.items() if name not in ("by", "tapes")}
-        for number in entry["tapes"]:
-            tapes.change(self._as(entry["by"]), number, TapeChange.of(values))
+    def _settle_rights(self, library: Entry) -> None:
+        """Say what may be shown of which tapes, and which left."""
+        for each in library["rights"]:
+            values = {name: value for name, value in each.items() if name not in ("by", "tapes")}
+            for number in each["tapes"]:
+                tapes.change(self._as(each["by"]), number, TapeChange.of(values))
+        for each in library["deaccession"]:
+            values = {name: each[name] for name in NewDeaccession.model_fields if name in each}
+            deaccession.record(self._as(each["by"]), each["tape"], NewDeaccession.of(values))
 
     def _log(self, report: Entry) -> None:
         """A condition report, with its photos."""
@@ -161,6 +171,18 @@ class _Loading:
             data = (SEED_DATA / "photos" / photo["file"]).read_bytes()
             taken = photos.rewritten([Sent(photo["file"], data)], LARGEST)
             photos.add(work, logged.tape, taken, photo["shows"], logged.id)
+
+    def _join_programs(self, library: Entry) -> None:
+        work = self._as(KEEPS)
+        for each in library["link"]:
+            other = self._programs[each["other"]]
+            new = NewLink(kind=each["kind"], other=other, note=each["note"])
+            links.add(work, self._programs[each["program"]], new)
+        for each in library["twice"]:
+            values = {name: each[name] for name in ("title", "description")}
+            gone = programs.create(work, NewProgram.of(values))
+            into = self._programs[each["into"]]
+            program_merging.merge(work, gone.id, NewProgramMerge(into=into, note=each["note"]))
 
     def _take_on(self, entry: Entry) -> None:
         work = self._as(entry["by"])

@@ -3,6 +3,7 @@
     ArchiveError
         NotFound          nothing is held under that name
         Moved             it is held at another address now
+        Gone              the tape left the collection; its record is still there
         NotSignedIn       the visitor must sign in first
         NotAllowed        the person's role does not reach that far
         Invalid           what was given cannot be taken; `fields` says which part
@@ -51,6 +52,12 @@ class NotFound(ArchiveError):
     code = "not-found"
 
 
+class Gone(ArchiveError):
+    """The tape left the collection: nothing of it is changed any more."""
+
+    code = "gone"
+
+
 class Moved(ArchiveError):
     """What had this address is held at another one: `before` and `after` begin the two paths."""
 
@@ -66,7 +73,8 @@ class Moved(ArchiveError):
     def path_of(self, path: str) -> str | None:
         """Where to find what had the address `path`; None where that cannot be told."""
         _, before, rest = path.partition(self.before)
-        if not before or (rest and not rest.startswith("/")):
+        ends = self.before.endswith("/") or not rest or rest.startswith("/")
+        if not before or not ends:
             return None
         return f"{path[: path.index(self.before)]}{self.after}{rest}"
 

@@ -6,9 +6,10 @@ from typing import NamedTuple
 from sqlalchemy import bindparam, select
 from sqlmodel import col
 
-from server.catalog.errors import Moved, NotFound
+from server.catalog.errors import Gone, Moved, NotFound
 from server.catalog.vocabulary import Access, forbids_running
 from server.catalog.work import Work
+from server.store.engine import only_reads
 from server.store.images import ImageRow, Reading
 from server.store.programs import Program, Version
 from server.store.rights import ClosedImage
@@ -51,21 +52,40 @@ def access_of(work: Work, image_id: int) -> Access:
 _IMAGE_ID = select(col(ImageRow.id)).where(col(ImageRow.sha256) == bindparam("sha256"))
 
 
-def tape_of(work: Work, accession_number: str, *, to_change: bool = False) -> Tape:
+def tape_of(
+    work: Work, accession_number: str, *, to_change: bool = False, gone_too: bool = False
+) -> Tape:
     """A tape; one that is to be changed is kept from everybody else until the work is done.
 
     Raises:
         NotFound: there is none of that number.
+        Gone: it is to be changed, and left the collection; unless one that is `gone_too` will do.
     """
-    statement = _TAPE.with_for_update() if to_change else _TAPE
+    statement = _TAPE.with_for_update() if to_change and may_lock(work) else _TAPE
     found = work.session.scalar(statement, {"number": readable(accession_number)})
     if found is None:
         raise NotFound(
             f"There is no tape {accession_number[:40]}.",
             where=accession_number[:40],
-            mend="Look for it in the list of tapes.",
+            mend="Look for it in the list of tapes; some are shown to people who signed in.",
         )
+    if to_change and not gone_too:
+        require_here(found)
     return found
+
+
+def require_here(tape: Tape) -> None:
+    """Nothing, if a tape is in the collection.
+
+    Raises:
+        Gone: it left.
+    """
+    if tape.deaccessioned_on is not None:
+        raise Gone(
+            f"Tape {tape.accession_number} left the collection on {tape.deaccessioned_on}.",
+            where=tape.accession_number,
+            mend="Its record stays as it is. If it came back, an archivist enters that first.",
+        )
 
 
 _TAPE = select(Tape).where(col(Tape.accession_number) == bindparam("number"))
@@ -104,7 +124,8 @@ def program_ever(work: Work, program_id: int, *, to_change: bool = False) -> Pro
     """
     found = None
     if may_be_id(program_id):
-        found = work.session.get(Program, program_id, with_for_update=to_change or None)
+        lock = True if to_change and may_lock(work) else None
+        found = work.session.get(Program, program_id, with_for_update=lock)
     if found is None:
         raise NotFound(
             f"There is no program {program_id}.",
@@ -154,6 +175,11 @@ _VERSIONS = (
     .where(col(Version.image_id).in_(bindparam("image_ids", expanding=True)))
     .order_by(col(Version.id).desc())
 )
+
+
+def may_lock(work: Work) -> bool:
+    """Whether a row may be kept from others: who only reads makes nobody wait, and waits not."""
+    return not only_reads(work.session)
 
 
 def known(row_id: int | None) -> int:

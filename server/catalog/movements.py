@@ -119,6 +119,16 @@ def mark_missing(work: Work, missing: Missing) -> None:
         go(work, tape, To(State.MISSING), missing.why)
 
 
+def leave(work: Work, tape: Tape, why: str) -> None:
+    """Take a tape out of its place for good: it belongs nowhere any more.
+
+    Raises:
+        Conflict: the tape is lent.
+    """
+    go(work, tape, To(State.UNKNOWN), why)
+    _held(work, tape).usual_id = None
+
+
 def enter(work: Work, tape: Tape, text: str) -> None:
     """Say where a tape is as it is entered in the register, which is logged already.
 
@@ -195,7 +205,14 @@ def move_place(
 
 
 def go(
-    work: Work, tape: Tape, to: To, why: str, *, usual: bool = False, lent: bool = False
+    work: Work,
+    tape: Tape,
+    to: To,
+    why: str,
+    *,
+    usual: bool = False,
+    lent: bool = False,
+    corrects: int | None = None,
 ) -> None:
     """Move one tape, unless it is there already; a tape's first place is where it belongs.
 
@@ -222,7 +239,7 @@ def go(
     tape.place = to.written
     tape.revision += 1
     tape.updated_at = work.now
-    _keep(work, tape, (there, was), to, why, None)
+    _keep(work, tape, (there, was), to, why, None, corrects)
 
 
 def _keep(
@@ -232,8 +249,9 @@ def _keep(
     to: To,
     why: str,
     box: Place | None,
+    corrects: int | None = None,
 ) -> None:
-    """Keep one movement, with its event on the tape."""
+    """Keep one movement, with its event on the tape; `corrects` is the entry that it undoes."""
     movement, was = _add(work, tape, before, to, why, box), before[1]
     how = "" if box is None else f", with {box.name}"
     events.record(
@@ -250,6 +268,7 @@ def _keep(
             "after": {"place": to.written},
             "why": why,
         },
+        corrects=corrects,
     )
 
 

@@ -248,6 +248,8 @@ def test_mould_puts_a_tape_in_quarantine_until_it_is_released(volunteer, archivi
 
 
 WRITES = [
+    ("POST", "/tapes/1978.12/deaccessions"),
+    ("POST", "/tapes/1978.12/reaccession"),
     ("POST", "/images"),
     ("PUT", f"/images/{SHA}/sheet"),
     ("POST", f"/images/{SHA}/proof-readings"),
@@ -274,6 +276,13 @@ WRITES = [
     ("PATCH", "/programs/1"),
     ("POST", "/programs/1/versions"),
     ("PUT", "/programs/1/versions/1/sheet"),
+    ("POST", "/programs/1/links"),
+    ("DELETE", "/programs/1/links/1"),
+    ("POST", "/programs/1/merge"),
+    ("POST", "/programs/1/split"),
+    ("PATCH", "/programs/1/versions/1"),
+    ("GET", "/history?kind=program&key=1"),
+    ("POST", "/history/1/undo"),
     ("POST", "/vocabularies/language/words"),
     ("PATCH", "/vocabularies/language/words/1"),
     ("POST", "/condition-reports"),
@@ -291,6 +300,13 @@ WRITES = [
 ]
 
 BODIES = {
+    "/tapes/1978.12/deaccessions": {
+        "decided_on": "2026-05-04",
+        "authority": "Meeting of May",
+        "reason": "We have two more.",
+        "method": "given away",
+    },
+    "/tapes/1978.12/reaccession": {"why": "It was given back."},
     "/tapes": NEW_TAPE,
     "/tapes/1978.12": {"place": "x"},
     "/tapes/1978.12/release": {"note": "x"},
@@ -299,6 +315,11 @@ BODIES = {
     "/programs": NEW_PROGRAM,
     "/programs/1": {"memory": "x"},
     "/programs/1/versions": {"label": "x", "sha256": SHA},
+    "/programs/1/links": {"kind": "uses", "other": 2},
+    "/programs/1/merge": {"into": 2},
+    "/programs/1/split": {"title": "x", "versions": [1]},
+    "/programs/1/versions/1": {"note": "x"},
+    "/history/1/undo": {"note": "x"},
     "/vocabularies/language/words": {"word": "x"},
     "/vocabularies/language/words/1": {"meaning": "x"},
     "/merged-readings": {"readings": [1, 2]},

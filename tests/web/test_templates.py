@@ -11,11 +11,13 @@ from server.web import (
     code,
     compared,
     condition,
+    departures,
     downloads,
     errors,
     families,
     fixity,
     help,  # noqa: A004 - the pages of help are called so
+    history,
     home,
     images,
     labels,
@@ -28,6 +30,7 @@ from server.web import (
     photos,
     places,
     preparing,
+    program_parts,
     programs,
     punching_steps,
     punchings,
@@ -36,6 +39,7 @@ from server.web import (
     search_more,
     shelf_checks,
     strips,
+    survey,
     tape_forms,
     tape_requests,
     tapes,
@@ -51,7 +55,8 @@ MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
     vouching, work, people, labels, load_sheets, punching_steps, punchings, queues, moving, places,
-    vocabularies, loans, tape_requests, shelf_checks, photos,
+    vocabularies, history, program_parts, loans, tape_requests, shelf_checks, photos, survey,
+    departures,
 )  # fmt: skip
 
 PAGES = sorted(
