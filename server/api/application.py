@@ -24,6 +24,7 @@ from server.api import (
     queues,
     search,
     sign_in,
+    state,
     strips,
     tapes,
     vocabularies,
@@ -56,6 +57,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     photos.router,
     queues.router,
     fixity.router,
+    state.router,
     work.router,
     sign_in.router,
 )

@@ -33,6 +33,7 @@ from server.web import (
     queues,
     search,
     search_more,
+    state,
     strips,
     tape_forms,
     tapes,
@@ -47,8 +48,8 @@ from server.web.render import environment
 MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
-    vouching, work, people, labels, load_sheets, punching_steps, punchings, queues, moving, places,
-    vocabularies, photos,
+    vouching, work, people, state, labels, load_sheets, punching_steps, punchings, queues, moving,
+    places, vocabularies, photos,
 )  # fmt: skip
 
 PAGES = sorted(
