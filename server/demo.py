@@ -5,6 +5,7 @@ from typing import Any
 
 from sqlalchemy import Engine, func, select
 
+from server import demo_shelves
 from server.catalog import (
     accession,
     condition,
@@ -127,6 +128,7 @@ class _Loading:
             self._write_sheet(sheet)
         for each in library["punching"]:
             self._punch(each)
+        demo_shelves.load(self._as, library, self._programs)
         for each in library["own_list"]:
             self._take_on(each)
         self._open_doors(library)

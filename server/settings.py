@@ -69,6 +69,9 @@ class Settings(DecodingSettings):
     report_years: int = Field(default=5, ge=1, le=100)
     """After how many years without a condition report a tape is to be looked at again."""
 
+    loan_reminder_days: int = Field(default=14, ge=0, le=366)
+    """So many days before a tape is due that was lent, the first page begins to say so."""
+
     background_work: bool = True
     """Whether this process takes up background work; one of several workers is enough."""
     audit_days: float = Field(default=7, ge=0)

@@ -59,7 +59,7 @@ def run(program: str, *arguments: str | Path) -> None:
 
 
 @contextmanager
-def postgres_server() -> Iterator[URL]:
+def postgres_server(*more_options: str) -> Iterator[URL]:
     """A running server, reached through a socket in its own folder; gone afterwards."""
     folder = Path(tempfile.mkdtemp(prefix="feedhole-pg-"))
     if os.geteuid() == 0:
@@ -69,7 +69,8 @@ def postgres_server() -> Iterator[URL]:
         run("initdb", "-D", data, "-U", ADMINISTRATOR, "-A", "trust", "-N", "-E", "UTF8",
             "--locale=C.UTF-8")  # fmt: skip
         options = " ".join(
-            f"-c {option}" for option in (*SERVER_OPTIONS, f"unix_socket_directories={folder}")
+            f"-c {option}"
+            for option in (*SERVER_OPTIONS, *more_options, f"unix_socket_directories={folder}")
         )
         run("pg_ctl", "-D", data, "-w", "-l", folder / "log", "-o", options, "start")
         try:

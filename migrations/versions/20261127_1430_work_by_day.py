@@ -8,7 +8,7 @@ Reversible: yes, and nothing is lost.
 from alembic import op
 
 revision = "work_by_day"
-down_revision = "invited_people"
+down_revision = "loans"
 branch_labels = None
 depends_on = None
 

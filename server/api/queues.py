@@ -26,7 +26,7 @@ Key = Annotated[
     str,
     Path(
         description="An entry: accession number of a tape, SHA-256 of an image, or for a pair the "
-        "SHA-256 of both with a hyphen between."
+        "SHA-256 of both with a hyphen between; of a request its number."
     ),
 ]
 
@@ -39,7 +39,7 @@ class QueueOut(Fields):
     meaning: str = Field(description="What it holds.")
     todo: str = Field(description="What is to be done about it.")
     role: Role = Field(description="The least role that settles what it holds.")
-    about: About = Field(description="What an entry is: `tape`, `image` or `pair`.")
+    about: About = Field(description="What an entry is: `tape`, `image`, `pair` or `request`.")
     count: int = Field(description="How much it holds, counted up to 1,000.")
     more: bool = Field(description="Whether it holds more than `count`.")
 
@@ -62,7 +62,10 @@ class EntryOut(Fields):
     other: str | None = Field(description="Of a pair: name of the second image.")
     other_title: str = Field(description="Of a pair: best name there is for the second.")
     other_tape: str | None = Field(description="Of a pair: accession number of the second.")
-    detail: str = Field(description="Of a pair: how the second relates to the first.")
+    detail: str = Field(
+        description="Of a pair: how the second relates to the first; else what the queue tells."
+    )
+    request: int | None = Field(description="Number of the request, or null.")
     format: str | None = Field(description="Record format of the image.")
     place: str = Field(description="Where the tape is kept.")
     check_status: CheckStatus | None = Field(description="What the image's own checks say.")

@@ -1,7 +1,6 @@
 """Changing a record: what changes, whether it is still as it was when opened, and the log of it."""
 
 from collections.abc import Mapping
-from datetime import datetime
 from typing import Any, Protocol
 
 from server.catalog import events
@@ -14,7 +13,7 @@ class Revised(Protocol):
     """A row that counts its revisions."""
 
     revision: int
-    updated_at: datetime
+    updated_at: Any
 
 
 def require_revision(row: Revised, revision: int | None, name: str) -> None:
@@ -39,12 +38,24 @@ def differing(row: Revised, given: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def apply(
-    work: Work, row: Revised, changed: Mapping[str, Any], kind: ObjectKind, key: str | int
+    work: Work,
+    row: Revised,
+    changed: Mapping[str, Any],
+    kind: ObjectKind,
+    key: str | int,
+    *,
+    why: str = "",
+    facts: Mapping[str, Any] | None = None,
+    corrects: int | None = None,
 ) -> None:
-    """Set the columns in `changed`, raise the revision, and log what was there before."""
+    """Set the columns in `changed`, raise the revision, and log what was there before.
+
+    `why` stands in the log, and the `facts` beside those of the change; `corrects` is the entry
+    that this undoes.
+    """
     if not changed:
         return
-    before = {name: _plain(getattr(row, name)) for name in changed}
+    before = {name: plain(getattr(row, name)) for name in changed}
     for name, value in changed.items():
         setattr(row, name, value)
     row.revision += 1
@@ -54,15 +65,17 @@ def apply(
         EventType.MODIFICATION,
         kind,
         key,
-        detail=f"changed {', '.join(sorted(changed))}",
+        detail=f"changed {', '.join(sorted(changed))}" + (f": {why}" if why else ""),
         facts={
             "before": before,
-            "after": {name: _plain(value) for name, value in changed.items()},
+            "after": {name: plain(value) for name, value in changed.items()},
             "revision": row.revision,
+            **(facts or {}),
         },
+        corrects=corrects,
     )
 
 
-def _plain(value: Any) -> Any:
+def plain(value: Any) -> Any:
     """The value as JSON holds it."""
     return value if isinstance(value, str | int | float | list | None) else str(value)

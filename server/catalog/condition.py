@@ -8,7 +8,7 @@ from datetime import date
 from typing import Annotated, Any, Final
 
 from pydantic import Field
-from sqlalchemy import ColumnElement, and_, func, or_, select, true
+from sqlalchemy import ColumnElement, and_, func, or_, select
 from sqlmodel import col
 
 from server.catalog import changes, events, named
@@ -35,6 +35,9 @@ from server.store.tapes import Tape
 
 PAGE_SIZE = 50
 
+_STANDS: Final = col(ConditionReport.withdrawn_at).is_(None)
+"""The condition that a report was not taken back."""
+
 
 class Release(Input):
     """Why a tape need not be held apart any longer."""
@@ -45,14 +48,14 @@ class Release(Input):
 def page(
     work: Work, tape: str | None = None, page: int = 1, page_size: int = PAGE_SIZE
 ) -> Page[ReportRecord]:
-    """One page of the reports, newest first: all of them, or those on one tape.
+    """One page of the reports that stand, newest first: all of them, or those on one tape.
 
     Raises:
         NotFound: there is no such tape.
     """
-    condition: ColumnElement[bool] = true()
+    condition: ColumnElement[bool] = _STANDS
     if tape is not None:
-        condition = col(ConditionReport.tape_id) == tape_of(work, tape).id
+        condition &= col(ConditionReport.tape_id) == tape_of(work, tape).id
     counted = select(func.count()).select_from(ConditionReport).where(condition)
     rows = _reports(work, condition, offset=(page - 1) * page_size, limit=page_size)
     return Page(rows, work.session.scalar(counted) or 0, page, page_size)
@@ -85,7 +88,7 @@ def before(work: Work, report: ReportRecord) -> ReportRecord | None:
             col(ConditionReport.id) < report.id,
         ),
     )
-    found = _reports(work, and_(col(Tape.accession_number) == report.tape, earlier))
+    found = _reports(work, and_(_STANDS, col(Tape.accession_number) == report.tape, earlier))
     return found[0] if found else None
 
 
@@ -125,7 +128,7 @@ def log(work: Work, new: NewReport) -> ReportRecord:
         outcome=new.state,
         facts={"report": known(report.id), "hazard": new.hazard},
     )
-    _follow(work, tape, new.hazard)
+    follow(work, tape, new.hazard)
     return get(work, known(report.id))
 
 
@@ -171,7 +174,7 @@ def amend(
     changed = changes.differing(report, given)
     changes.apply(work, report, changed, ObjectKind.REPORT, report_id)
     work.session.flush()
-    _follow(work, tape, Hazard(report.hazard))
+    follow(work, tape, Hazard(report.hazard))
     return get(work, report_id)
 
 
@@ -226,11 +229,12 @@ def release(work: Work, accession_number: str, note: str) -> None:
     _set_hazard(work, tape, Hazard.NONE, EventType.UNQUARANTINE, given.note)
 
 
-def _follow(work: Work, tape: Tape, hazard: Hazard) -> None:
+def follow(work: Work, tape: Tape, hazard: Hazard) -> None:
     """Give the tape what its newest report says, and hold it apart for `hazard`."""
     last = newest(work, tape)
-    if last is not None and last.state != tape.condition:
-        tape.condition = last.state
+    state = Condition.NOT_EXAMINED if last is None else last.state
+    if state != tape.condition:
+        tape.condition = state
         tape.revision += 1
         tape.updated_at = work.now
     if hazard.quarantines and tape.hazard != hazard:
@@ -246,10 +250,10 @@ def _set_hazard(work: Work, tape: Tape, hazard: Hazard, kind: EventType, detail:
 
 
 def newest(work: Work, tape: Tape) -> ConditionReport | None:
-    """The newest report on a tape, as it is kept; None where there is none."""
+    """The newest report on a tape that stands, as it is kept; None where there is none."""
     return work.session.scalar(
         select(ConditionReport)
-        .where(col(ConditionReport.tape_id) == tape.id)
+        .where(col(ConditionReport.tape_id) == tape.id, _STANDS)
         .order_by(col(ConditionReport.checked_on).desc(), col(ConditionReport.id).desc())
         .limit(1)
     )
@@ -323,4 +327,5 @@ def _record(report: ConditionReport, number: str, title: str, name: str | None) 
         next_check=report.next_check,
         revision=report.revision,
         logged=report.created_at,
+        withdrawn=report.withdrawn_at,
     )

@@ -131,6 +131,7 @@ class ReportRecord:
     next_check: date | None
     revision: int
     logged: datetime
+    withdrawn: datetime | None = None
 
     @property
     def cautions(self) -> str:

@@ -66,7 +66,8 @@ class Moved(ArchiveError):
     def path_of(self, path: str) -> str | None:
         """Where to find what had the address `path`; None where that cannot be told."""
         _, before, rest = path.partition(self.before)
-        if not before or (rest and not rest.startswith("/")):
+        ends = self.before.endswith("/") or not rest or rest.startswith("/")
+        if not before or not ends:
             return None
         return f"{path[: path.index(self.before)]}{self.after}{rest}"
 

@@ -44,6 +44,9 @@ class EventType(StrEnum):
     SETTLEMENT = "settlement by eye"
     OWN_LIST = "own list"
     MOVEMENT = "movement"
+    LOAN = "loan"
+    REQUEST = "request"
+    SHELF_CHECK = "shelf check"
     RUNNING = "permission to run"
     IMAGING = "imaging"
     DELETION = "deletion"
@@ -60,6 +63,9 @@ LOCAL = frozenset(
         EventType.SETTLEMENT,
         EventType.OWN_LIST,
         EventType.MOVEMENT,
+        EventType.LOAN,
+        EventType.REQUEST,
+        EventType.SHELF_CHECK,
         EventType.RUNNING,
     }
 )
@@ -77,6 +83,9 @@ class ObjectKind(StrEnum):
     PUNCHING = "punching"
     VOCABULARY = "vocabulary"
     PLACE = "place"
+    LOAN = "loan"
+    REQUEST = "request"
+    SHELF_CHECK = "shelf-check"
     PHOTO = "photo"
     LIBRARY = "library"
     """All of it; the key is always `WHOLE`."""

@@ -9,6 +9,7 @@ from sqlmodel import col
 from server.catalog.errors import Moved, NotFound
 from server.catalog.vocabulary import Access, forbids_running
 from server.catalog.work import Work
+from server.store.engine import only_reads
 from server.store.images import ImageRow, Reading
 from server.store.programs import Program, Version
 from server.store.rights import ClosedImage
@@ -57,7 +58,7 @@ def tape_of(work: Work, accession_number: str, *, to_change: bool = False) -> Ta
     Raises:
         NotFound: there is none of that number.
     """
-    statement = _TAPE.with_for_update() if to_change else _TAPE
+    statement = _TAPE.with_for_update() if to_change and may_lock(work) else _TAPE
     found = work.session.scalar(statement, {"number": readable(accession_number)})
     if found is None:
         raise NotFound(
@@ -104,7 +105,8 @@ def program_ever(work: Work, program_id: int, *, to_change: bool = False) -> Pro
     """
     found = None
     if may_be_id(program_id):
-        found = work.session.get(Program, program_id, with_for_update=to_change or None)
+        lock = True if to_change and may_lock(work) else None
+        found = work.session.get(Program, program_id, with_for_update=lock)
     if found is None:
         raise NotFound(
             f"There is no program {program_id}.",
@@ -118,14 +120,14 @@ def titles(work: Work, image_ids: Collection[int]) -> dict[int, Title]:
     """What to call each image: by its tape, else by its program, else by its file."""
     named: dict[int, Title] = {}
     asked, connection = {"image_ids": sorted(image_ids)}, work.session.connection()
-    rows = connection.execute(_READ, asked)
+    rows = connection.execute(_READ, asked).all()
     for image_id, sha256, file_name, number, title, condition, hazard, unfit in rows:
         best = title or file_name or f"image {sha256[:SHORT_DIGEST]}"
         image = known(image_id)
         if image not in named or (number and named[image].accession is None):
             barred = bool(number) and forbids_running(condition, hazard, unfit)
             named[image] = Title(best, number, barred)
-    for image_id, title, label in connection.execute(_VERSIONS, asked):
+    for image_id, title, label in connection.execute(_VERSIONS, asked).all():
         if named[image_id].accession is None:
             named[image_id] = Title(f"{title}, {label}", None)
     return named
@@ -154,6 +156,11 @@ _VERSIONS = (
     .where(col(Version.image_id).in_(bindparam("image_ids", expanding=True)))
     .order_by(col(Version.id).desc())
 )
+
+
+def may_lock(work: Work) -> bool:
+    """Whether a row may be kept from others: who only reads makes nobody wait, and waits not."""
+    return not only_reads(work.session)
 
 
 def known(row_id: int | None) -> int:

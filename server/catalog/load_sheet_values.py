@@ -11,7 +11,7 @@ from pydantic import BeforeValidator, StringConstraints
 from server.catalog.inputs import TEXT_LENGTH, Input, Name, OrNone
 from server.catalog.key_in import Cell
 from server.catalog.records import ImageRecord
-from server.catalog.side_by_side import Shown
+from server.catalog.text_changes import TextChange
 from server.catalog.vocabulary import Condition, Hazard
 from server.tape.cpu.notation import Notation
 from server.tape.machine_notation import Writing
@@ -144,14 +144,6 @@ class SheetRecord:
             for line in self.texts[name].splitlines()
             if line.strip()
         )
-
-
-@dataclass(frozen=True, slots=True)
-class TextChange:
-    """What became of one text of a sheet from one revision to the next."""
-
-    field: str
-    rows: tuple[Shown, ...]
 
 
 @dataclass(frozen=True, slots=True)

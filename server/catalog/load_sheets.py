@@ -19,16 +19,13 @@ from server.catalog.load_sheet_values import (
     SheetOf,
     SheetRecord,
     SheetRevision,
-    TextChange,
 )
 from server.catalog.load_subject import Subject, subject_of
-from server.catalog.side_by_side import Shown, shown, worded
+from server.catalog.text_changes import TextChange, change_of
 from server.catalog.work import COMMAND, Role, Work
 from server.store.load_sheets import LoadSheet, LoadSheetText
 from server.store.people import Person
 from server.tape.cpu.notation import Notation
-from server.tape.kinship import align
-from server.tape.listing import Line
 from server.tape.machine_notation import Writing, writing_of
 
 Texts = Mapping[str, str]
@@ -266,16 +263,5 @@ def _name(work: Work, text: LoadSheetText) -> str:
 def _changes(before: Texts, after: Texts) -> Sequence[TextChange]:
     """The texts that differ, line by line."""
     return [
-        TextChange(name, _rows(_lines(before[name]), _lines(after[name])))
-        for name in FIELDS
-        if before[name] != after[name]
+        change_of(name, before[name], after[name]) for name in FIELDS if before[name] != after[name]
     ]
-
-
-def _rows(left: Sequence[Line], right: Sequence[Line]) -> tuple[Shown, ...]:
-    rows = shown(align(left, right, language=None), left, right, everything=True)
-    return tuple(worded(rows, language=None))
-
-
-def _lines(text: str) -> tuple[Line, ...]:
-    return tuple(Line(line, 0, 0) for line in text.splitlines())

@@ -5,10 +5,12 @@ from dataclasses import dataclass
 from sqlalchemy import select
 from sqlmodel import col
 
-from server.catalog.errors import NotFound
+from server.catalog.errors import Moved, NotFound
+from server.catalog.events import ObjectKind
 from server.catalog.held import image_id_of, known, may_be_id, program_of
 from server.catalog.load_sheet_values import SheetOf
 from server.catalog.work import Work
+from server.store.events import Event
 from server.store.images import Decoding, ImageRow
 from server.store.programs import Program, Version
 
@@ -36,6 +38,14 @@ def subject_of(work: Work, of: SheetOf, *, to_change: bool) -> Subject:
     version = None
     if may_be_id(of.version):
         version = work.session.get(Version, of.version, with_for_update=lock)
+    if version is not None and _was_of(work, version, known(program.id)):
+        raise Moved(
+            f"Version {version.label} is one of another program now.",
+            where=str(of.version),
+            mend="Look at the history of the program.",
+            before=f"/programs/{program.id}/versions/",
+            after=f"/programs/{version.program_id}/versions/",
+        )
     if version is None or version.program_id != program.id:
         raise NotFound(
             f"{program.title} has no version of number {of.version}.",
@@ -43,6 +53,18 @@ def subject_of(work: Work, of: SheetOf, *, to_change: bool) -> Subject:
             mend="Look at the versions of the program.",
         )
     return Subject(version.image_id, version, program)
+
+
+def _was_of(work: Work, version: Version, program_id: int) -> bool:
+    """Whether a version was split off a program."""
+    if version.program_id == program_id:
+        return False
+    split = select(Event).where(
+        col(Event.object_kind) == ObjectKind.PROGRAM,
+        col(Event.object_key) == str(program_id),
+        col(Event.facts)["new"].as_integer() == version.program_id,
+    )
+    return work.session.scalar(split.limit(1)) is not None
 
 
 def best_for(work: Work, sha256: str) -> SheetOf:

@@ -7,6 +7,7 @@ from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import aliased
 from sqlmodel import col
 
+from server.catalog.handling import is_not_to_be_run
 from server.catalog.narrowing import AnySelect
 from server.catalog.place_records import place_of
 from server.catalog.place_values import State
@@ -31,6 +32,7 @@ class Lying:
     usual: str
     condition: Condition
     quarantined: bool
+    do_not_run: bool
 
     @property
     def is_at_home(self) -> bool:
@@ -105,6 +107,7 @@ def _rows() -> AnySelect:
             func.coalesce(col(usual.path), ""),
             col(Tape.condition),
             col(Tape.hazard),
+            is_not_to_be_run(),
         )
         .join(Whereabouts, col(Whereabouts.tape_id) == col(Tape.id))
         .outerjoin(Place, col(Place.id) == col(Whereabouts.place_id))
@@ -115,7 +118,17 @@ def _rows() -> AnySelect:
 
 
 def _told(work: Work, question: AnySelect) -> tuple[Lying, ...]:
+    found = work.session.execute(question)
     return tuple(
-        Lying(number, title, where, place, usual, Condition(state), Hazard(hazard).quarantines)
-        for number, title, where, place, usual, state, hazard in work.session.execute(question)
+        Lying(
+            number,
+            title,
+            where,
+            place,
+            usual,
+            Condition(state),
+            Hazard(hazard).quarantines,
+            bool(barred),
+        )
+        for number, title, where, place, usual, state, hazard, barred in found
     )

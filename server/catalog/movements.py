@@ -127,7 +127,7 @@ def enter(work: Work, tape: Tape, text: str) -> None:
     """
     if text:
         held = _held(work, tape)
-        to = _written(work, text)
+        to = where_to(work, text)
         held.state, tape.place = to.state, to.written
         held.place_id = held.usual_id = None if to.place is None else to.place.id
         _add(work, tape, (None, ""), to, "entered", None)
@@ -141,10 +141,15 @@ def write(work: Work, tape: Tape, text: str, why: str = "") -> None:
         Conflict: the place is closed, or the tape is lent.
     """
     work.actor.require(Role.VOLUNTEER)
-    go(work, tape, _written(work, text), why)
+    go(work, tape, where_to(work, text), why)
 
 
-def _written(work: Work, text: str) -> To:
+def where_to(work: Work, text: str) -> To:
+    """Where a text says that a tape goes: a path, "missing", or nothing.
+
+    Raises:
+        Invalid, Conflict: as `write`.
+    """
     if text.lower() == State.ON_LOAN:
         raise refused("place", "a loan is begun on the page of the tape", "Begin a loan instead.")
     if text.lower() == State.MISSING:
@@ -190,7 +195,14 @@ def move_place(
 
 
 def go(
-    work: Work, tape: Tape, to: To, why: str, *, usual: bool = False, lent: bool = False
+    work: Work,
+    tape: Tape,
+    to: To,
+    why: str,
+    *,
+    usual: bool = False,
+    lent: bool = False,
+    corrects: int | None = None,
 ) -> None:
     """Move one tape, unless it is there already; a tape's first place is where it belongs.
 
@@ -217,7 +229,7 @@ def go(
     tape.place = to.written
     tape.revision += 1
     tape.updated_at = work.now
-    _keep(work, tape, (there, was), to, why, None)
+    _keep(work, tape, (there, was), to, why, None, corrects)
 
 
 def _keep(
@@ -227,8 +239,9 @@ def _keep(
     to: To,
     why: str,
     box: Place | None,
+    corrects: int | None = None,
 ) -> None:
-    """Keep one movement, with its event on the tape."""
+    """Keep one movement, with its event on the tape; `corrects` is the entry that it undoes."""
     movement, was = _add(work, tape, before, to, why, box), before[1]
     how = "" if box is None else f", with {box.name}"
     events.record(
@@ -245,6 +258,7 @@ def _keep(
             "after": {"place": to.written},
             "why": why,
         },
+        corrects=corrects,
     )
 
 

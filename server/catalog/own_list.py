@@ -2,6 +2,7 @@
 
 from collections.abc import Collection
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Final
 
 from sqlalchemy import delete, func, select
@@ -21,6 +22,23 @@ from server.store.work_items import WorkItem
 
 MOST: Final = 500
 """Things on one list: more than anybody does, and few enough to be shown at once."""
+
+_COLUMNS: Final = MappingProxyType(
+    {
+        About.TAPE: ("tape_id",),
+        About.IMAGE: ("image_id",),
+        About.PAIR: ("image_id", "other_id"),
+        About.REQUEST: ("request_id",),
+    }
+)
+_KINDS: Final = MappingProxyType(
+    {
+        About.TAPE: ObjectKind.TAPE,
+        About.IMAGE: ObjectKind.IMAGE,
+        About.PAIR: ObjectKind.IMAGE,
+        About.REQUEST: ObjectKind.REQUEST,
+    }
+)
 
 _ALL: Final = (*QUEUES.values(), *BY_HAND.values())
 
@@ -184,14 +202,13 @@ def _require_room(work: Work, person: int) -> None:
 
 
 def _item(work: Work, person: int, queue: Queue, ids: Ids) -> WorkItem:
-    names = ("tape_id",) if queue.about is About.TAPE else ("image_id", "other_id")
-    columns = dict(zip(names, ids, strict=False))
+    columns = dict(zip(_COLUMNS[queue.about], ids, strict=False))
     return WorkItem(person_id=person, queue=queue.name, put_on_at=work.now, **columns)
 
 
 def _log(work: Work, queue: Queue, key: str, what: str) -> None:
-    """One event, on the tape or the image; of a pair, on its first image."""
-    kind = ObjectKind.TAPE if queue.about is About.TAPE else ObjectKind.IMAGE
+    """One event, on the tape, the image or the request; of a pair, on its first image."""
+    kind = _KINDS[queue.about]
     events.record(
         work,
         EventType.OWN_LIST,

@@ -7,10 +7,9 @@ from sqlalchemy import ColumnElement, Select, SQLColumnExpression, func, select
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
-from server.catalog import changes, events, program_records, terms
-from server.catalog.errors import Conflict, Invalid
+from server.catalog import changes, events, program_records, terms, versions
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.held import access_of, image_id_of, known, program_of
+from server.catalog.held import image_id_of, known, program_of
 from server.catalog.program_values import (
     NewProgram,
     NewVersion,
@@ -21,7 +20,6 @@ from server.catalog.program_values import (
 )
 from server.catalog.tape_values import Page
 from server.catalog.terms import Vocabulary
-from server.catalog.vocabulary import Access
 from server.catalog.work import Role, Work
 from server.store import search
 from server.store.programs import Program, Version
@@ -150,7 +148,7 @@ def add_version(work: Work, program_id: int, new: NewVersion) -> ProgramRecord:
     work.actor.require(Role.ARCHIVIST)
     program = program_of(work, program_id)
     image_id = image_id_of(work, new.sha256)
-    _require_as_closed(work, program, image_id)
+    versions.require_as_closed(work, program, image_id)
     version = Version(
         program_id=program_id,
         image_id=image_id,
@@ -162,7 +160,7 @@ def add_version(work: Work, program_id: int, new: NewVersion) -> ProgramRecord:
         with work.session.begin_nested():
             work.session.add(version)
     except IntegrityError as error:
-        raise version_taken(new.label, new.sha256, error) from None
+        raise versions.taken(new.label, new.sha256, error) from None
     facts = {"label": new.label, "image": new.sha256}
     detail = f"version {new.label} added"
     events.record(
@@ -170,30 +168,6 @@ def add_version(work: Work, program_id: int, new: NewVersion) -> ProgramRecord:
     )
     program_records.index(work, program)
     return program_records.record_of(work, program)
-
-
-def _require_as_closed(work: Work, program: Program, image_id: int) -> None:
-    image = access_of(work, image_id)
-    if image.shut > Access(program.access).shut:
-        raise Invalid(
-            f"The image is {image}, the program {program.access}: as its version the image would"
-            " be as open as the program.",
-            where="sha256",
-            mend=f"Make the program {image} first, or open the tape of the image.",
-            fields={"sha256": f"it is {image}, the program {program.access}"},
-        )
-
-
-def version_taken(label: str, sha256: str, error: IntegrityError) -> Conflict:
-    """The refusal of a version, whose label or image the program has already."""
-    by_label = "label" in str(error.orig)
-    what = f"a version {label}" if by_label else "a version from this image"
-    return Conflict(
-        f"The program has {what} already.",
-        where=label if by_label else sha256,
-        mend="Give another label." if by_label else "Look at the versions of the program.",
-        fields={"label" if by_label else "sha256": f"there is {what} already"},
-    )
 
 
 def _matches(work: Work, query: ProgramQuery) -> list[ColumnElement[bool]]:

@@ -97,7 +97,7 @@ class _Search:
         self._query = query
         self._bundles = bundles_for(work)
         self._listings = of_listings(query, LISTINGS.key, self._bundles)
-        self._records = [of_records(query, self._bundles)]
+        self._records = of_records(query, self._bundles)
         self._newest_here: list[int] | None = None
         self._all_records: set[tuple[str, int]] | None = None
 

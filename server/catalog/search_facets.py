@@ -45,9 +45,8 @@ def _things(work: Work, query: SearchQuery) -> Things:
     listings = newest(session, LISTINGS, [query.q], COUNTED_FACETS, only=conditions)
     things: dict[HitKind, set[int]] = {kind: set() for kind in HitKind}
     things[HitKind.LISTING].update(listings)
-    keys = newest(
-        session, RECORDS, [query.q], COUNTED_FACETS, only=[of_records(query, bundles_for(work))]
-    )
+    fields = of_records(query, bundles_for(work))
+    keys = newest(session, RECORDS, [query.q], COUNTED_FACETS, only=fields)
     for kind, _, number in map(record_of, keys):
         things[HitKind(kind)].add(number)
     return things

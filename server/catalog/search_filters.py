@@ -27,7 +27,9 @@ Number: TypeAlias = SQLColumnExpression[Any]
 
 
 def of_listings(query: SearchQuery, image_id: Number, bundles: Bundles) -> list[Condition]:
-    """What the query asks of a listing, by the id of its image."""
+    """What the query asks of a listing, by the id of its image; nothing if not narrowed."""
+    if _is_open(query):
+        return []
     of_facets = _of_facets(query, bundles[HitKind.LISTING], image_id)
     conditions = [_admits(query, HitKind.LISTING), *of_facets]
     if query.program:
@@ -43,8 +45,10 @@ def of_listings(query: SearchQuery, image_id: Number, bundles: Bundles) -> list[
     return conditions
 
 
-def of_records(query: SearchQuery, bundles: Bundles) -> Condition:
-    """Which fields of tapes and programs the query admits."""
+def of_records(query: SearchQuery, bundles: Bundles) -> list[Condition]:
+    """Which fields of tapes and programs the query admits; nothing where that is all of them."""
+    if _is_open(query):
+        return []
     kind, number = col(RecordText.kind), col(RecordText.object_id)
     ways = []
     for each in (HitKind.TAPE, HitKind.PROGRAM):
@@ -52,7 +56,11 @@ def of_records(query: SearchQuery, bundles: Bundles) -> Condition:
         if query.program:
             conditions.append(_of_program(query, each, number))
         ways.append(and_(kind == each, *conditions))
-    return or_(*ways)
+    return [or_(*ways)]
+
+
+def _is_open(query: SearchQuery) -> bool:
+    return not (query.kind or query.program or query.narrowed_by)
 
 
 def _of_program(query: SearchQuery, kind: HitKind, number: Number) -> Condition:

@@ -29,7 +29,10 @@ LETTERS_AN_EDIT: Final = 3
 def offer(work: Work, query: SearchQuery, dropped: Mapping[str, int]) -> SearchHelp | None:
     """What may help with a search that found hardly anything; None where nothing does."""
     words = list(islice(spelling.words_of(fold(query.q)), 8))
-    mended = {word: _known(work, word, _mended(work, word)) for word in words}
+    right = spelling.known(work.session, words) if words else set()
+    mended = {
+        word: _known(work, word, word if word in right else _mended(work, word)) for word in words
+    }
     changed = any(better not in (None, word) for word, better in mended.items())
     known = [better for better in mended.values() if better]
     near = _near(work, known) if known else ()
@@ -40,7 +43,7 @@ def offer(work: Work, query: SearchQuery, dropped: Mapping[str, int]) -> SearchH
 
 
 def _mended(work: Work, word: str) -> str | None:
-    """The known word that was most likely meant: itself, one near it, or none."""
+    """The known word that was most likely meant by one that is not known; None for none."""
     allowed = max(1, len(word) // LETTERS_AN_EDIT)
     best = min(
         (

@@ -1,5 +1,6 @@
 """What a search tells of the places it found: titles, the lines that hold the run, excerpts."""
 
+from bisect import bisect_right
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Final, NamedTuple, cast
 
@@ -17,7 +18,7 @@ from server.catalog.verification import words_of
 from server.catalog.vocabulary import Condition
 from server.catalog.work import Work
 from server.store.images import Decoding, ImageRow
-from server.store.listings import unpack_listing, unpack_texts
+from server.store.listings import Texts, unpack_listing, unpack_texts
 from server.store.programs import Program, Version
 from server.store.search import fold, record_of
 from server.store.tapes import Tape
@@ -115,10 +116,10 @@ class _Told:
         if self._line is not None:
             yield from self._asked_line(image)
             return
-        lines = unpack_texts(image.packed)
-        found = _holding(lines, fold(self._needle))
+        texts = unpack_texts(image.packed)
+        found = _holding(texts, fold(self._needle))
         for index in found[:LINES_SHOWN]:
-            yield self._line_hit(image, "listing", lines, index, len(found))
+            yield self._line_hit(image, "listing", texts, index, len(found))
 
     def at_line(self, kind: HitKind, number: int) -> Iterator[Hit]:
         """The line asked for, in the newest image of a tape or the newest version of a program."""
@@ -127,23 +128,21 @@ class _Told:
             yield from self._asked_line(image)
 
     def _asked_line(self, image: _Image) -> Iterator[Hit]:
-        lines = unpack_listing(image.packed).lines
-        index = _index_of(lines, self._line or 0)
+        index = _index_of(unpack_listing(image.packed).lines, self._line or 0)
         if index is not None:
-            texts = [line.text for line in lines]
-            yield self._line_hit(image, "line", texts, index, None)
+            yield self._line_hit(image, "line", unpack_texts(image.packed), index, None)
 
     def _line_hit(
         self,
         image: _Image,
         field: FieldName,
-        lines: Sequence[str],
+        texts: Texts,
         index: int,
         found: int | None,
     ) -> Hit:
-        before = one_line(lines[index - 1][:CONTEXT]) if index else None
-        after = one_line(lines[index + 1][:CONTEXT]) if index + 1 < len(lines) else None
-        excerpt = pieces(lines[index], self._needle)
+        before = one_line(texts.line(index - 1)[:CONTEXT]) if index else None
+        after = one_line(texts.line(index + 1)[:CONTEXT]) if index + 1 < len(texts) else None
+        excerpt = pieces(texts.line(index), self._needle)
         return self._hit(
             image, field, excerpt, index + 1, lines_found=found, before=before, after=after
         )
@@ -177,15 +176,19 @@ class _Told:
         )
 
 
-def _holding(lines: Sequence[str], needle: str) -> list[int]:
+def _holding(texts: Texts, needle: str) -> list[int]:
     """The indexes of the lines that hold a folded needle; they are folded as one text."""
-    text = fold("\n".join(lines))
-    found, at, index, counted = [], text.find(needle), 0, 0
+    if not texts.joined.isascii():
+        # Folded together, the first sign of a line might join the last one of the line before.
+        return [index for index in range(len(texts)) if needle in fold(texts.line(index))]
+    text, edges = fold(texts.joined), texts.edges
+    found, at = [], text.find(needle)
     while at >= 0:
-        index, counted = index + text.count("\n", counted, at), at
-        found.append(index)
-        end = text.find("\n", at)
-        at = text.find(needle, end) if end >= 0 else -1
+        index = bisect_right(edges, at) - 1
+        if at + len(needle) <= edges[index + 1]:
+            found.append(index)
+            at = edges[index + 1] - 1
+        at = text.find(needle, at + 1)
     return found
 
 
@@ -198,14 +201,18 @@ def _index_of(lines: Sequence[Line], number: int) -> int | None:
     return number - 1 if not has_numbers and 0 < number <= len(lines) else None
 
 
+_TAPES = select(Tape).where(col(Tape.id).in_(bindparam("ids", expanding=True)))
+_PROGRAMS = select(Program).where(col(Program.id).in_(bindparam("ids", expanding=True)))
+
+
 def _tapes(work: Work, ids: Collection[int]) -> Mapping[int, Tape]:
-    found = select(Tape).where(col(Tape.id).in_(ids))
-    return {known(row.id): row for row in work.session.scalars(found)} if ids else {}
+    found = work.session.scalars(_TAPES, {"ids": sorted(ids)}) if ids else ()
+    return {known(row.id): row for row in found}
 
 
 def _programs(work: Work, ids: Collection[int]) -> Mapping[int, Program]:
-    found = select(Program).where(col(Program.id).in_(ids))
-    return {known(row.id): row for row in work.session.scalars(found)} if ids else {}
+    found = work.session.scalars(_PROGRAMS, {"ids": sorted(ids)}) if ids else ()
+    return {known(row.id): row for row in found}
 
 
 _IMAGES = (
@@ -224,7 +231,9 @@ _IMAGES = (
 
 
 def _images(work: Work, ids: Collection[int]) -> Mapping[int, _Image]:
-    rows = work.session.connection().execute(_IMAGES, {"image_ids": sorted(ids)}) if ids else ()
+    if not ids:
+        return {}
+    rows = work.session.connection().execute(_IMAGES, {"image_ids": sorted(ids)}).all()
     return {row[0]: _Image(*row) for row in rows}
 
 

@@ -29,7 +29,7 @@ def as_words(session: Session, image_ids: Collection[int], run: str) -> set[int]
     """Those of the listings in which the run does not go on as a longer word at either end."""
     if not image_ids:
         return set()
-    texts = session.connection().execute(_TEXTS, {"image_ids": sorted(image_ids)})
+    texts = session.connection().execute(_TEXTS, {"image_ids": sorted(image_ids)}).all()
     folded = fold(run)
     return {image_id for image_id, body in texts if _is_word(folded, body)}
 

@@ -1,12 +1,23 @@
 """Physical tapes: entered, described, found again, and joined with what was read from them."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
-from server.catalog import changes, events, facets, images, movements, numbering, shelf, terms
+from server.catalog import (
+    changes,
+    condition,
+    events,
+    facets,
+    images,
+    movements,
+    numbering,
+    shelf,
+    terms,
+)
 from server.catalog.errors import Invalid, Moved, NotFound
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import access_of, image_id_of, program_of, tape_of
@@ -24,7 +35,6 @@ from server.catalog.terms import Vocabulary
 from server.catalog.vocabulary import Access, Acquired, Condition, Hazard, TapeForm
 from server.catalog.work import Role, Work
 from server.store import search
-from server.store.condition import ConditionReport
 from server.store.images import ImageRow, Reading
 from server.store.programs import Program
 from server.store.punching import Punching
@@ -114,8 +124,36 @@ def change(
     return _record(work, tape)
 
 
-def attach(work: Work, accession_number: str, sha256: str) -> TapeRecord:
-    """Say that an image was read from a tape.
+def put_back(work: Work, tape: Tape, values: Mapping[str, Any], *, why: str, corrects: int) -> None:
+    """Let a tape say again what it said before a change, which `corrects` names.
+
+    Raises:
+        NotAllowed, Conflict, Invalid: as for a change.
+    """
+    work.actor.require(Role.VOLUNTEER)
+    taken, number = worded(work, dict(values)), tape.accession_number
+    _require_right_to(work, tape, taken)
+    if "program_id" in taken:
+        _require_program(work, taken["program_id"])
+    if "condition" in taken:
+        _require_unreported(work, tape)
+    if "place" in taken:
+        movements.write(work, tape, taken.pop("place"), why)
+    changes.apply(work, tape, taken, ObjectKind.TAPE, number, why=why, corrects=corrects)
+    if "accession_number" in taken:
+        _rename(work, tape, number)
+    _index(work, tape)
+
+
+def attach(
+    work: Work,
+    accession_number: str,
+    sha256: str,
+    *,
+    why: str = "",
+    corrects: int | None = None,
+) -> TapeRecord:
+    """Say that an image was read from a tape; `corrects` is the entry that this undoes.
 
     Raises:
         NotFound: there is no such tape, or the image is not held.
@@ -126,17 +164,35 @@ def attach(work: Work, accession_number: str, sha256: str) -> TapeRecord:
     image_id = image_id_of(work, sha256)
     if access_of(work, image_id).shut > Access(tape.access).shut:
         work.actor.require(Role.ARCHIVIST)
-    if not _is_attached(work, tape, image_id):
+    if not is_attached(work, tape, sha256):
         _attach(work, tape, image_id)
-        facts = {"tape": tape.accession_number, "image": sha256.lower()}
-        for kind, key in ((ObjectKind.TAPE, facts["tape"]), (ObjectKind.IMAGE, facts["image"])):
-            events.record(work, EventType.MODIFICATION, kind, key, detail="attached", facts=facts)
+        number, image = tape.accession_number, sha256.lower()
+        facts = {"action": "attach image", "tape": number, "image": image}
+        detail = f"attached: {why}" if why else "attached"
+        for kind, key, undoes in (
+            (ObjectKind.TAPE, number, corrects),
+            (ObjectKind.IMAGE, image, None),
+        ):
+            events.record(
+                work,
+                EventType.MODIFICATION,
+                kind,
+                key,
+                detail=detail,
+                facts=facts,
+                corrects=undoes,
+            )
     return _record(work, tape)
 
 
-def _is_attached(work: Work, tape: Tape, image_id: int) -> bool:
+def is_attached(work: Work, tape: Tape, sha256: str) -> bool:
+    """Whether some reading says that an image was read from a tape.
+
+    Raises:
+        NotFound: the image is not held.
+    """
     attached = select(col(Reading.id)).where(
-        col(Reading.image_id) == image_id, col(Reading.tape_id) == tape.id
+        col(Reading.image_id) == image_id_of(work, sha256), col(Reading.tape_id) == tape.id
     )
     return work.session.scalar(attached.limit(1)) is not None
 
@@ -212,8 +268,7 @@ def _require_right_to(work: Work, tape: Tape, changed: dict[str, Any]) -> None:
 
 
 def _require_unreported(work: Work, tape: Tape) -> None:
-    reported = select(col(ConditionReport.id)).where(col(ConditionReport.tape_id) == tape.id)
-    if work.session.scalar(reported.limit(1)) is not None:
+    if condition.newest(work, tape) is not None:
         raise Invalid(
             "The condition of this tape follows its newest condition report.",
             where=tape.accession_number,

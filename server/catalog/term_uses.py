@@ -38,9 +38,17 @@ class Use(Protocol):
         """How many records have each word."""
 
     def put(
-        self, work: Work, old: str, new: str, only: Collection[str] | None
+        self,
+        work: Work,
+        old: str,
+        new: str,
+        only: Collection[str] | None,
+        beside: Collection[str] = (),
     ) -> Collection[Changed]:
-        """Give the records that have `old` (or those of the keys `only`) `new` instead."""
+        """Give the records that have `old` (or those of the keys `only`) `new` instead.
+
+        Where a record may have several words, those of the keys `beside` keep `old` too.
+        """
 
 
 class _Column:
@@ -64,9 +72,18 @@ class _Column:
         return {str(word): int(count) for word, count in rows}
 
     def put(
-        self, work: Work, old: str, new: str, only: Collection[str] | None
+        self,
+        work: Work,
+        old: str,
+        new: str,
+        only: Collection[str] | None,
+        beside: Collection[str] = (),
     ) -> Collection[Changed]:
-        """Give the records that have `old` (or those of the keys `only`) `new` instead."""
+        """Give the records that have `old` (or those of the keys `only`) `new` instead.
+
+        Where a record may have several words, those of the keys `beside` keep `old` too.
+        """
+        del beside
         work.session.flush()
         table = self._table
         rows = work.session.execute(
@@ -95,15 +112,24 @@ class _Peripherals:
         return Counter(word for several in lists for word in several)
 
     def put(
-        self, work: Work, old: str, new: str, only: Collection[str] | None
+        self,
+        work: Work,
+        old: str,
+        new: str,
+        only: Collection[str] | None,
+        beside: Collection[str] = (),
     ) -> Collection[Changed]:
-        """Give the records that have `old` (or those of the keys `only`) `new` instead."""
+        """Give the records that have `old` (or those of the keys `only`) `new` instead.
+
+        Where a record may have several words, those of the keys `beside` keep `old` too.
+        """
         changed = []
         for program in work.session.scalars(select(Program)):
             held = list(program.peripherals)
             if old not in held or (only is not None and str(program.id) not in only):
                 continue
-            after = list(dict.fromkeys(new if word == old else word for word in held))
+            put = [new if word == old else word for word in held]
+            after = list(dict.fromkeys([*put, old] if str(program.id) in beside else put))
             changed.append(Changed(str(program.id), held, after))
             program.peripherals = after
             program.revision += 1
@@ -135,48 +161,71 @@ def counts(work: Work, vocabulary: Vocabulary) -> Mapping[str, int]:
     return total
 
 
+Put = list[tuple[Use, Collection[Changed]]]
+"""What was changed where, not yet logged."""
+
+
 def put(
     work: Work,
     vocabulary: Vocabulary,
     old: str,
     new: str,
-    *,
-    because: str,
     only: Mapping[str, Collection[str]] | None = None,
-) -> dict[str, list[str]]:
-    """Put `new` in the place of `old` in all records, or those that `only` names by field.
+    beside: Collection[str] = (),
+) -> Put:
+    """Put `new` in the place of `old` in all records, or those whose keys `only` names by field.
 
-    Each record's own history says so. Gives the keys of those changed, by `kind.field`.
+    Records that may have several words keep `old` too, where `beside` has their keys.
     """
-    touched: dict[str, list[str]] = {}
+    done = []
     for use in USES[vocabulary]:
-        name = f"{use.kind}.{use.field}"
-        changed = use.put(work, old, new, None if only is None else only.get(name, ()))
+        keys = None if only is None else only.get(name_of(use), ())
+        changed = use.put(work, old, new, keys, beside)
         if changed:
-            touched[name] = [each.key for each in changed]
-            _log(work, use, changed, because)
-    return touched
+            done.append((use, changed))
+    return done
 
 
-def _log(work: Work, use: Use, changed: Collection[Changed], because: str) -> None:
-    work.session.execute(
-        insert(Event),
-        [
-            {
-                "type": EventType.MODIFICATION,
-                "occurred_at": work.now,
-                "object_kind": use.kind,
-                "object_key": each.key,
-                "person_id": work.actor.person_id,
-                "agent": work.actor.name,
-                "outcome": "success",
-                "detail": f"changed {use.field}: {because}",
-                "facts": {
-                    "before": {use.field: each.before},
-                    "after": {use.field: each.after},
-                    "because": because,
-                },
-            }
-            for each in changed
-        ],
-    )
+def name_of(use: Use) -> str:
+    """What the log calls a field of a kind of record."""
+    return f"{use.kind}.{use.field}"
+
+
+def touched(done: Put) -> dict[str, list[str]]:
+    """The keys of the records that were changed, by the name of the field."""
+    return {name_of(use): [each.key for each in changed] for use, changed in done}
+
+
+def had(done: Put, word: str) -> list[str]:
+    """The keys of records that may have several words, and had that one before."""
+    return [
+        each.key
+        for _, changed in done
+        for each in changed
+        if isinstance(each.before, list) and word in each.before
+    ]
+
+
+def log(work: Work, done: Put, because: str, part_of: int) -> None:
+    """Write into the history of each record that it was changed, as a part of an entry."""
+    for use, changed in done:
+        rows = [_row(work, use, each, because, part_of) for each in changed]
+        work.session.execute(insert(Event), rows)
+
+
+def _row(work: Work, use: Use, each: Changed, because: str, part_of: int) -> dict[str, Any]:
+    return {
+        "type": EventType.MODIFICATION,
+        "occurred_at": work.now,
+        "object_kind": use.kind,
+        "object_key": each.key,
+        "person_id": work.actor.person_id,
+        "agent": work.actor.name,
+        "outcome": "success",
+        "detail": f"changed {use.field}: {because}",
+        "facts": {
+            "before": {use.field: each.before},
+            "after": {use.field: each.after},
+            "part_of": part_of,
+        },
+    }

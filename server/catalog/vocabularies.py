@@ -45,8 +45,15 @@ def get(work: Work, vocabulary: Vocabulary, term_id: int) -> TermRecord:
     return _record(work, term, term_uses.counts(work, vocabulary))
 
 
-def add(work: Work, vocabulary: Vocabulary, new: NewTerm) -> TermRecord:
-    """Add a word.
+def add(
+    work: Work,
+    vocabulary: Vocabulary,
+    new: NewTerm,
+    *,
+    why: str = "",
+    corrects: int | None = None,
+) -> TermRecord:
+    """Add a word; `why` stands in the log, and `corrects` is the entry that this undoes.
 
     Raises:
         Conflict: the vocabulary has it already.
@@ -55,7 +62,8 @@ def add(work: Work, vocabulary: Vocabulary, new: NewTerm) -> TermRecord:
     word = " ".join(new.word.split())
     _require_new(work, vocabulary, word)
     term = _create(work, vocabulary, word, new.meaning)
-    log(work, vocabulary, f"“{word}” added", {"action": "add word", "word": word})
+    detail = _because(f"“{word}” added", why)
+    log(work, vocabulary, detail, {"action": "add word", "word": word}, corrects)
     return _record(work, term, {})
 
 
@@ -77,7 +85,7 @@ def change(
     term = _term(work, vocabulary, term_id, to_change=True)
     changes.require_revision(term, revision, f"“{term.word}”")
     if change.meaning is not None and change.meaning != term.meaning:
-        _set_meaning(work, vocabulary, term, change.meaning)
+        set_meaning(work, vocabulary, term, change.meaning)
     if change.retired is not None and change.retired != (term.retired_at is not None):
         set_retired(work, vocabulary, term, retired=change.retired)
     if change.word is not None and change.word != term.word:
@@ -87,7 +95,19 @@ def change(
     return get(work, vocabulary, known(term.id))
 
 
-def _set_meaning(work: Work, vocabulary: Vocabulary, term: Term, meaning: str) -> None:
+def _because(detail: str, why: str) -> str:
+    return f"{detail}: {why}" if why else detail
+
+
+def set_meaning(
+    work: Work,
+    vocabulary: Vocabulary,
+    term: Term,
+    meaning: str,
+    corrects: int | None = None,
+    why: str = "",
+) -> None:
+    """Say what a word means."""
     facts = {
         "action": "change meaning",
         "word": term.word,
@@ -96,11 +116,17 @@ def _set_meaning(work: Work, vocabulary: Vocabulary, term: Term, meaning: str) -
     }
     term.meaning = meaning
     touch(work, term)
-    log(work, vocabulary, f"what “{term.word}” means", facts)
+    log(work, vocabulary, _because(f"what “{term.word}” means", why), facts, corrects)
 
 
 def set_retired(
-    work: Work, vocabulary: Vocabulary, term: Term, *, retired: bool, corrects: int | None = None
+    work: Work,
+    vocabulary: Vocabulary,
+    term: Term,
+    *,
+    retired: bool,
+    corrects: int | None = None,
+    why: str = "",
 ) -> None:
     """Retire a word, or bring it back.
 
@@ -111,12 +137,17 @@ def set_retired(
     term.retired_at = work.now if retired else None
     touch(work, term)
     action = "retire word" if retired else "bring word back"
-    detail = f"“{term.word}” {'retired' if retired else 'brought back'}"
+    detail = _because(f"“{term.word}” {'retired' if retired else 'brought back'}", why)
     log(work, vocabulary, detail, {"action": action, "word": term.word}, corrects)
 
 
 def rename(
-    work: Work, vocabulary: Vocabulary, term: Term, new: str, corrects: int | None = None
+    work: Work,
+    vocabulary: Vocabulary,
+    term: Term,
+    new: str,
+    corrects: int | None = None,
+    why: str = "",
 ) -> Term:
     """Call a word otherwise, in every record; gives the row of the new word.
 
@@ -132,10 +163,9 @@ def rename(
     else:
         taken = _renamed(work, vocabulary, term, new)
     touch(work, taken)
-    because = f"“{old}” is called “{new}” now"
-    touched = _put(work, vocabulary, old, new, because)
-    facts = {"action": "rename word", "word": old, "new": new, "touched": touched}
-    log(work, vocabulary, f"“{old}” renamed “{new}”", facts, corrects)
+    facts = {"action": "rename word", "word": old, "new": new}
+    detail = _because(f"“{old}” renamed “{new}”", why)
+    put(work, vocabulary, facts, detail, corrects=corrects)
     return taken
 
 
@@ -157,7 +187,12 @@ def _renamed(work: Work, vocabulary: Vocabulary, term: Term, new: str) -> Term:
 
 
 def merge(
-    work: Work, vocabulary: Vocabulary, term: Term, into: Term, corrects: int | None = None
+    work: Work,
+    vocabulary: Vocabulary,
+    term: Term,
+    into: Term,
+    corrects: int | None = None,
+    why: str = "",
 ) -> None:
     """Let another word take the place of a word, in every record.
 
@@ -167,10 +202,31 @@ def merge(
     _require_free(vocabulary, term)
     term.merged_into_id = into.id
     touch(work, term)
-    because = f"“{term.word}” is merged into “{into.word}”"
-    touched = _put(work, vocabulary, term.word, into.word, because)
-    facts = {"action": "merge words", "word": term.word, "new": into.word, "touched": touched}
-    log(work, vocabulary, f"“{term.word}” merged into “{into.word}”", facts, corrects)
+    facts = {"action": "merge words", "word": term.word, "new": into.word}
+    detail = _because(f"“{term.word}” merged into “{into.word}”", why)
+    put(work, vocabulary, facts, detail, corrects=corrects)
+
+
+def part(
+    work: Work,
+    vocabulary: Vocabulary,
+    term: Term,
+    other: str,
+    *,
+    only: Mapping[str, Collection[str]],
+    beside: Collection[str],
+    why: str,
+    corrects: int | None,
+) -> None:
+    """Let a word that was merged into another be one of its own again, in the records of `only`.
+
+    Those of the keys `beside` had both, and have both again.
+    """
+    term.merged_into_id = None
+    touch(work, term)
+    facts = {"action": "part words", "word": other, "new": term.word}
+    detail = f"“{term.word}” parted from “{other}”: {why}"
+    put(work, vocabulary, facts, detail, only=only, beside=beside, corrects=corrects)
 
 
 def _target(work: Work, vocabulary: Vocabulary, term: Term, word: str) -> Term:
@@ -191,12 +247,14 @@ def log(
     detail: str,
     facts: Mapping[str, Any],
     corrects: int | None = None,
-) -> None:
-    """Write down what became of a vocabulary."""
+) -> int:
+    """Write down what became of a vocabulary; gives the number of the entry."""
     kind = EventType.MODIFICATION
-    events.record(
+    entry = events.record(
         work, kind, ObjectKind.VOCABULARY, vocabulary, detail=detail, facts=facts, corrects=corrects
     )
+    work.session.flush()
+    return known(entry.id)
 
 
 def touch(work: Work, term: Term) -> None:
@@ -206,12 +264,23 @@ def touch(work: Work, term: Term) -> None:
     work.session.flush()
 
 
-def _put(
-    work: Work, vocabulary: Vocabulary, old: str, new: str, because: str
-) -> dict[str, list[str]]:
-    touched = term_uses.put(work, vocabulary, old, new, because=because)
+def put(
+    work: Work,
+    vocabulary: Vocabulary,
+    facts: Mapping[str, str],
+    detail: str,
+    *,
+    only: Mapping[str, Collection[str]] | None = None,
+    beside: Collection[str] = (),
+    corrects: int | None = None,
+) -> None:
+    """Put the word `new` of the facts in the place of `word` in records, and log all of it."""
+    done = term_uses.put(work, vocabulary, facts["word"], facts["new"], only, beside)
+    touched = term_uses.touched(done)
+    told = {**facts, "touched": touched, "had_both": term_uses.had(done, facts["new"])}
+    entry = log(work, vocabulary, detail, told, corrects)
+    term_uses.log(work, done, detail, entry)
     index_again(work, touched)
-    return touched
 
 
 def index_again(work: Work, touched: Mapping[str, Collection[str]]) -> None:

@@ -9,7 +9,7 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
 from sqlalchemy.orm import Session
 
 from server.settings import Settings
-from server.store import sight
+from server.store import search_sqlite, sight
 
 _READS = "feedhole_reads"
 
@@ -63,6 +63,7 @@ def _sqlite(url: URL, settings: Settings) -> Engine:
             connection.execute(f"PRAGMA {pragma}")
         # A trigger lets an image be mended by frames of the right digest, and by nothing else.
         connection.create_function("feedhole_sha256", 1, _digest, deterministic=True)
+        search_sqlite.prepare(connection)
 
     @event.listens_for(engine, "begin")
     def begin(connection: Connection) -> None:

@@ -5,6 +5,7 @@ from typing import Any, NamedTuple, Protocol
 
 from sqlalchemy import ColumnElement, FromClause, SQLColumnExpression
 from sqlalchemy.orm import Session
+from sqlalchemy.types import TypeEngine
 
 from server.store.grams import Grams
 
@@ -31,10 +32,24 @@ class GramIndex(Protocol):
         """Remove a key, whose grams must be those that were put in."""
         ...
 
-    def having(self, index: str, ways: Sequence[Sequence[Grams]]) -> Asked:
-        """The keys that have, of any of the `ways`, all the grams of all its runs."""
+    @property
+    def type(self) -> TypeEngine[Any]:
+        """Of what is asked for."""
         ...
 
-    def holds(self, text: SQLColumnExpression[Any], run: str) -> ColumnElement[bool]:
+    def __hash__(self) -> int: ...
+
+    def asked(self, ways: Sequence[Sequence[Grams]]) -> list[Any]:
+        """What to ask for to get the keys that have, of any of the `ways`, all grams of its runs.
+
+        A list as long for as many ways, whatever is in them.
+        """
+        ...
+
+    def having(self, index: str, asked: Sequence[ColumnElement[Any]]) -> Asked:
+        """The keys that have what is `asked`: parameters of a statement, of the `type`."""
+        ...
+
+    def holds(self, text: SQLColumnExpression[Any], run: ColumnElement[str]) -> ColumnElement[bool]:
         """The condition that a text holds a run of characters, compared as they are."""
         ...

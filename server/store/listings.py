@@ -8,7 +8,8 @@ without reading the rest.
 
 import struct
 import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from itertools import accumulate, pairwise
 
 import numpy as np
@@ -48,7 +49,7 @@ def unpack_listing(packed: bytes, start: int = 0, stop: int | None = None) -> Li
     Raises:
         ValueError: the bytes are no packed listing, or of a form that a later release writes.
     """
-    count, (texts, planes, keys) = _stretches(packed)
+    count, (texts, planes, keys) = _stretches(packed, 3)
     lengths, steps, spans = _from_planes(planes, count)
     part = slice(*slice(start, stop).indices(count))
     text = texts.decode("utf-8", "surrogatepass")[lengths[: part.start].sum() :]
@@ -67,23 +68,42 @@ def unpack_listing(packed: bytes, start: int = 0, stop: int | None = None) -> Li
     )
 
 
-def unpack_texts(packed: bytes) -> list[str]:
+@dataclass(frozen=True, slots=True)
+class Texts:
+    """The texts of lines, one behind the other, and where each begins and the last one ends."""
+
+    joined: str
+    edges: list[int]
+
+    def line(self, index: int) -> str:
+        """The text of a line."""
+        return self.joined[self.edges[index] : self.edges[index + 1]]
+
+    def __len__(self) -> int:
+        return len(self.edges) - 1
+
+    def __iter__(self) -> Iterator[str]:
+        return map(self.line, range(len(self)))
+
+
+def unpack_texts(packed: bytes) -> Texts:
     """The texts of the lines alone.
 
     Raises:
         ValueError: as `unpack_listing`.
     """
-    count, (texts, planes, _) = _stretches(packed)
+    count, (texts, planes) = _stretches(packed, 2)
     lengths = _from_planes(planes, count)[0]
-    return _cut(texts.decode("utf-8", "surrogatepass"), lengths.tolist())
+    joined = texts.decode("utf-8", "surrogatepass")
+    return Texts(joined, [0, *np.cumsum(lengths).tolist()])
 
 
-def _stretches(packed: bytes) -> tuple[int, list[bytes]]:
-    """How many lines there are, and the stretches without their compression."""
+def _stretches(packed: bytes, wanted: int) -> tuple[int, list[bytes]]:
+    """How many lines there are, and the first of the stretches without their compression."""
     if len(packed) < _HEAD.size or packed[0] != _FORM:
         raise ValueError(f"not a packed listing of form {_FORM}: {packed[:8]!r}")
     _, count, *sizes = _HEAD.unpack_from(packed)
-    edges = list(accumulate(sizes, initial=_HEAD.size))
+    edges = list(accumulate(sizes[:wanted], initial=_HEAD.size))
     return count, [zlib.decompress(packed[start:stop]) for start, stop in pairwise(edges)]
 
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final, TypeAlias
 
 import numpy as np
-from sqlalchemy import BigInteger, Column, LargeBinary, Select, delete, select
+from sqlalchemy import BigInteger, Column, LargeBinary, Select, delete, literal, select
 from sqlalchemy.orm import Session
 from sqlmodel import Field, col
 
@@ -77,5 +77,6 @@ def having(
 
     And the index's own key: in its order the rows come without a look at all the others.
     """
-    asked = index_of(session).having(index, [runs])
+    grams = index_of(session)
+    asked = grams.having(index, [literal(way, grams.type) for way in grams.asked([runs])])
     return rows.join(asked.rows, asked.key == key).where(asked.condition), asked.key

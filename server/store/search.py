@@ -10,12 +10,13 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Select, delete, func, insert, or_, select
+from sqlalchemy import ColumnElement, Select, delete, func, insert, literal, select
 from sqlalchemy.orm import Session
 
-from server.store import spelling
+from server.store import questions, spelling
 from server.store.gram_index import GramIndex
 from server.store.grams import LENGTHS, Grams, grams_asked, grams_of
+from server.store.questions import Run
 from server.store.row import Row
 from server.store.search_postgres import PostgresGrams
 from server.store.search_sqlite import SqliteGrams
@@ -55,9 +56,6 @@ nobody else could write.
 
 SCANNED_LISTINGS: Final = 10_000
 """For a shorter needle only this many of the newest listings are read through."""
-
-PROBED: Final = 300
-"""So many of the newest texts are read first where an index gives no key before it has all."""
 
 _INDEXES: Final[Mapping[str, GramIndex]] = {
     "sqlite": SqliteGrams(),
@@ -182,20 +180,14 @@ def keys(session: Session, texts: Texts, *needles: str) -> Select[int]:
     Where one is too short for the indexes, records are read through, and of the listings the
     `SCANNED_LISTINGS` newest.
     """
-    holding = [_holds(session, texts, needle) for needle in needles]
-    indexed = [needle for needle in needles if not is_scanned(needle)]
-    if indexed:
-        index = index_of(session)
-        ways = _ways(texts, indexed)
-        asked = index.having(texts.index, [list(map(_asked, way)) for way in ways])
-        return (
-            select(asked.key.label("key"))
-            .select_from(asked.rows)
-            .join(texts.entity, texts.key == asked.key)
-            .where(asked.condition, *holding)
-        )
-    found: Select[int] = select(texts.key.label("key")).where(*holding)
-    if texts is not LISTINGS:
+    index = index_of(session)
+    asked = [literal(each, index.type) for each in _grams_asked(index, texts, needles)]
+    runs = [
+        Run(literal(fold(needle)), literal(plain(needle)) if _is_named(texts, needle) else None)
+        for needle in needles
+    ]
+    found = questions.keys(index, texts, asked, runs)
+    if asked or texts is not LISTINGS:
         return found
     newest = select(func.max(texts.key)).scalar_subquery()
     return found.where(texts.key > newest - SCANNED_LISTINGS)
@@ -215,38 +207,43 @@ def newest(
     `only` are conditions on `texts.key`. A needle that is everywhere is found among the newest
     texts, so that it costs no more in a large library.
     """
-    found: list[int] = []
-    if not index_of(session).newest_first and not any(map(is_scanned, needles)):
-        found, before = _probed(session, texts, needles, most, before, only)
-        if before is None or len(found) == most:
-            return found
-    asked = keys(session, texts, *needles)
-    key = asked.selected_columns["key"]
-    asked = asked.where(*only)
-    if before is not None:
-        asked = asked.where(key < before)
-    page = asked.order_by(key.desc()).limit(most - len(found))
-    return found + list(session.connection().scalars(page))
+    if any(map(is_scanned, needles)):
+        asked = keys(session, texts, *needles)
+        page = questions.below(asked, asked.selected_columns["key"])
+        values: dict[str, Any] = {}
+    else:
+        index = index_of(session)
+        names = tuple(_is_named(texts, needle) for needle in needles)
+        grams = _grams_asked(index, texts, needles)
+        page = questions.newest(index, texts, len(grams), names)
+        values = questions.values(grams, map(fold, needles), map(plain, needles))
+        if not index.newest_first:
+            return _probed(session, texts, page, values, names, most, before, only)
+    values |= questions.bounds(before, most)
+    return list(session.connection().scalars(page.where(*only), values).all())
 
 
 def _probed(
     session: Session,
     texts: Texts,
-    needles: Sequence[str],
+    page: Select[int],
+    values: Mapping[str, Any],
+    names: tuple[bool, ...],
     most: int,
     before: int | None,
     only: Sequence[ColumnElement[bool]],
-) -> tuple[list[int], int | None]:
-    """What the newest texts give, and the key below which nothing was read; None for no more."""
-    below = [] if before is None else [texts.key < before]
-    edge = session.connection().scalar(
-        select(texts.key).where(*below).order_by(texts.key.desc()).offset(PROBED).limit(1)
-    )
-    above = [] if edge is None else [texts.key > edge]
-    holding = [_holds(session, texts, needle) for needle in needles]
-    read = select(texts.key).where(*below, *above, *holding, *only)
-    found = list(session.connection().scalars(read.order_by(texts.key.desc()).limit(most)))
-    return found, None if edge is None else edge + 1
+) -> list[int]:
+    """What the newest texts give, and if that is not enough, what the index gives below them."""
+    connection, index = session.connection(), index_of(session)
+    edge = connection.scalar(questions.edge(texts), questions.bounds(before, 1))
+    read = questions.between(index, texts, names).where(*only)
+    above = {"above": edge or 0}
+    asked = {**values, **questions.bounds(before, most), **above}
+    found = list(connection.scalars(read, asked).all())
+    if edge is None or len(found) == most:
+        return found
+    rest = {**values, **questions.bounds(edge + 1, most - len(found))}
+    return [*found, *connection.scalars(page.where(*only), rest).all()]
 
 
 def holds(session: Session, texts: Texts, needle: str) -> ColumnElement[bool]:
@@ -254,13 +251,12 @@ def holds(session: Session, texts: Texts, needle: str) -> ColumnElement[bool]:
     return texts.key.in_(keys(session, texts, needle))
 
 
-def _holds(session: Session, texts: Texts, needle: str) -> ColumnElement[bool]:
-    """The condition that a text holds the needle, found by reading it."""
-    index = index_of(session)
-    ways = [index.holds(texts.body, fold(needle))]
-    if texts.plain is not None and _is_name(needle):
-        ways.append(index.holds(texts.plain, plain(needle)))
-    return or_(*ways)
+def _grams_asked(index: GramIndex, texts: Texts, needles: Sequence[str]) -> list[Any]:
+    """What to ask of the index; nothing where no needle is long enough for it."""
+    indexed = [needle for needle in needles if not is_scanned(needle)]
+    if not indexed:
+        return []
+    return index.asked([list(map(_asked, way)) for way in _ways(texts, indexed)])
 
 
 def _ways(texts: Texts, needles: Sequence[str]) -> list[list[str]]:
@@ -270,6 +266,10 @@ def _ways(texts: Texts, needles: Sequence[str]) -> list[list[str]]:
         return [folded]
     names = [plain(needle) if _is_name(needle) else fold(needle) for needle in needles]
     return [folded] if names == folded else [folded, names]
+
+
+def _is_named(texts: Texts, needle: str) -> bool:
+    return texts.plain is not None and _is_name(needle)
 
 
 def _is_name(needle: str) -> bool:

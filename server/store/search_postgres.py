@@ -4,16 +4,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
-from sqlalchemy import (
-    ColumnElement,
-    Integer,
-    SQLColumnExpression,
-    column,
-    func,
-    literal,
-    or_,
-    table,
-)
+from sqlalchemy import ColumnElement, Integer, SQLColumnExpression, column, func, or_, table
 from sqlalchemy import text as sql
 from sqlalchemy.dialects.postgresql import ARRAY
 from sqlalchemy.orm import Session
@@ -26,6 +17,7 @@ class PostgresGrams:
     """The index, in PostgreSQL's words."""
 
     newest_first = False
+    type = ARRAY(Integer)
 
     def put(self, session: Session, index: str, rows: Iterable[tuple[int, Grams]]) -> None:
         """Add keys with their grams."""
@@ -40,13 +32,16 @@ class PostgresGrams:
         remove = sql(f"DELETE FROM {index} WHERE key = :key")  # noqa: S608 - ours
         session.execute(remove, {"key": key})
 
-    def having(self, index: str, ways: Sequence[Sequence[Grams]]) -> Asked:
-        """The keys that have, of any of the `ways`, all the grams of all its runs."""
-        key, grams = column("key", Integer), column("grams", ARRAY(Integer))
-        asked = (np.unique(np.concatenate(runs)).tolist() for runs in ways)
-        has = or_(*(grams.contains(literal(way, ARRAY(Integer))) for way in asked))
+    def asked(self, ways: Sequence[Sequence[Grams]]) -> list[list[int]]:
+        """The grams of each way."""
+        return [np.unique(np.concatenate(runs)).tolist() for runs in ways]
+
+    def having(self, index: str, asked: Sequence[ColumnElement[Any]]) -> Asked:
+        """The keys that have what is asked."""
+        key, grams = column("key", Integer), column("grams", self.type)
+        has = or_(*(grams.contains(way) for way in asked))
         return Asked(table(index, key, grams), key, has)
 
-    def holds(self, text: SQLColumnExpression[Any], run: str) -> ColumnElement[bool]:
+    def holds(self, text: SQLColumnExpression[Any], run: ColumnElement[str]) -> ColumnElement[bool]:
         """The condition that a text holds a run of characters."""
-        return func.strpos(text, literal(run)) > 0
+        return func.strpos(text, run) > 0

@@ -4,18 +4,19 @@ It keeps no texts and no places in them, only which key has which word, so that 
 size of what it indexes; and it gives keys newest first without a look at the older ones.
 """
 
+import sqlite3
 from collections.abc import Iterable, Sequence
 from typing import Any, Final
 
 import numpy as np
 from sqlalchemy import (
+    Boolean,
     ColumnElement,
     Integer,
     SQLColumnExpression,
     String,
     column,
     func,
-    literal,
     table,
 )
 from sqlalchemy import text as sql
@@ -33,6 +34,7 @@ class SqliteGrams:
     """The index, in SQLite's words."""
 
     newest_first = True
+    type = String()
 
     def put(self, session: Session, index: str, rows: Iterable[tuple[int, Grams]]) -> None:
         """Add keys with their grams."""
@@ -49,16 +51,29 @@ class SqliteGrams:
         )
         session.execute(remove, {"key": key, "words": words(grams)})
 
-    def having(self, index: str, ways: Sequence[Sequence[Grams]]) -> Asked:
-        """The keys that have, of any of the `ways`, all the grams of all its runs."""
-        key, found = column("rowid", Integer), column(index, String)
-        asked = (" AND ".join("".join(map(words, runs)).split()) for runs in ways)
-        match = " OR ".join(f"({way})" for way in asked)
-        return Asked(table(index, key, found), key, found.op("MATCH")(match))
+    def asked(self, ways: Sequence[Sequence[Grams]]) -> list[str]:
+        """A query of the full-text index: any of the ways, all the words of each."""
+        each = (" AND ".join("".join(map(words, runs)).split()) for runs in ways)
+        return [" OR ".join(f"({way})" for way in each)]
 
-    def holds(self, text: SQLColumnExpression[Any], run: str) -> ColumnElement[bool]:
-        """The condition that a text holds a run of characters."""
-        return func.instr(text, literal(run)) > 0
+    def having(self, index: str, asked: Sequence[ColumnElement[Any]]) -> Asked:
+        """The keys that have what is asked."""
+        key, found = column("rowid", Integer), column(index, String)
+        (query,) = asked
+        return Asked(table(index, key, found), key, found.op("MATCH")(query))
+
+    def holds(self, text: SQLColumnExpression[Any], run: ColumnElement[str]) -> ColumnElement[bool]:
+        """The condition that a text holds a run of characters; `prepare` must have been there."""
+        return func.feedhole_holds(text, run, type_=Boolean)
+
+
+def prepare(connection: sqlite3.Connection) -> None:
+    """Let the connection look for a run as Python does: twice as quick as SQLite's own `instr`."""
+    connection.create_function("feedhole_holds", 2, _holds, deterministic=True)
+
+
+def _holds(text: str | None, run: str) -> bool:
+    return text is not None and run in text
 
 
 def words(grams: Grams) -> str:

@@ -5,10 +5,10 @@ Both databases are asked the same in the same plain SQL.
 """
 
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from typing import Final, NamedTuple
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.dialects.postgresql import insert as postgres_insert
 from sqlalchemy.dialects.sqlite import insert as sqlite_insert
 from sqlalchemy.orm import Session
@@ -72,9 +72,8 @@ def learn(session: Session, texts: Iterable[str]) -> None:
     words = {word for text in texts for word in words_of(text)}
     if not words:
         return
-    known = set(session.scalars(select(col(Spelling.word)).where(col(Spelling.word).in_(words))))
     # In order, so that two who learn the same words at once do not wait for each other in a ring.
-    new = sorted(words - known)
+    new = sorted(words - known(session, words))
     if not new:
         return
     add = sqlite_insert if session.get_bind().dialect.name == "sqlite" else postgres_insert
@@ -84,17 +83,29 @@ def learn(session: Session, texts: Iterable[str]) -> None:
     session.execute(add(SpellingRun).on_conflict_do_nothing(), runs)
 
 
+def known(session: Session, words: Collection[str]) -> set[str]:
+    """Those of some folded words that are known."""
+    return set(session.connection().scalars(_KNOWN, {"words": sorted(words)}))
+
+
+_KNOWN = select(col(Spelling.word)).where(
+    col(Spelling.word).in_(bindparam("words", expanding=True))
+)
+
+
 def near(session: Session, word: str) -> list[Near]:
     """Known words that share runs with a folded `word`, the most similar first."""
     asked = runs_of(word)
-    shared = func.count()
-    rows = session.execute(
-        select(col(SpellingRun.word), shared, col(Spelling.runs))
-        .join(Spelling, col(Spelling.word) == col(SpellingRun.word))
-        .where(col(SpellingRun.run).in_(asked))
-        .group_by(col(SpellingRun.word), col(Spelling.runs))
-        .order_by(shared.desc(), col(SpellingRun.word))
-        .limit(NEAREST)
-    )
+    rows = session.connection().execute(_NEAR, {"runs": sorted(asked)})
     found = [Near(other, common / (len(asked) + runs - common)) for other, common, runs in rows]
     return sorted(found, key=lambda each: (-each.similarity, each.word))
+
+
+_NEAR = (
+    select(col(SpellingRun.word), func.count(), col(Spelling.runs))
+    .join(Spelling, col(Spelling.word) == col(SpellingRun.word))
+    .where(col(SpellingRun.run).in_(bindparam("runs", expanding=True)))
+    .group_by(col(SpellingRun.word), col(Spelling.runs))
+    .order_by(func.count().desc(), col(SpellingRun.word))
+    .limit(NEAREST)
+)

@@ -8,6 +8,7 @@ from server.store.images import Decoding, ImageRow, Reading
 from server.store.kin import Fingerprint, Kinship
 from server.store.load_sheets import LoadSheet, LoadSheetText
 from server.store.loaded import LoadedRun
+from server.store.loans import Loan, TapeRequest
 from server.store.merging import MergedReading, MergedSource
 from server.store.people import (
     ApiToken,
@@ -24,6 +25,7 @@ from server.store.programs import Program, ProgramLink, Version
 from server.store.punching import Punching, ReadBack
 from server.store.rights import ClosedImage, Deaccession, NumberGiven
 from server.store.row import Row
+from server.store.shelf_checks import ShelfCheck, ShelfCheckItem
 from server.store.spelling import Spelling, SpellingRun
 from server.store.tapes import Tape
 from server.store.terms import Term
@@ -50,6 +52,7 @@ __all__ = [
     "LoadSheet",
     "LoadSheetText",
     "LoadedRun",
+    "Loan",
     "MergedReading",
     "MergedSource",
     "Movement",
@@ -69,11 +72,14 @@ __all__ = [
     "RecordText",
     "Row",
     "RunPermission",
+    "ShelfCheck",
+    "ShelfCheckItem",
     "SignIn",
     "SignInFailure",
     "Spelling",
     "SpellingRun",
     "Tape",
+    "TapeRequest",
     "Term",
     "Verification",
     "Version",

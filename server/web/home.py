@@ -6,13 +6,15 @@ from typing import ClassVar
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.catalog import fixity, own_list, programs, tapes
+from server.catalog import fixity, loan_records, own_list, programs, tapes
 from server.catalog.fixity import Audit
+from server.catalog.loan_values import LoanRow
 from server.catalog.program_values import ProgramQuery
 from server.catalog.queues import held_in
 from server.catalog.queues.values import Told
 from server.catalog.tape_values import Page, Sort, TapeQuery, TapeRow
 from server.catalog.work import Role, Work
+from server.settings import Settings
 from server.web.context import PageContext
 from server.web.forms import FormDep
 from server.web.visit import VisitDep
@@ -27,7 +29,7 @@ class HomePage(PageContext):
     """What the library holds: `tapes` is the first page of the newest, with all counts.
 
     `queues` are those in which work waits, told to whoever may do some of it; `own` is how much
-    of it they took on.
+    of it they took on; `loans` are those of which they are reminded.
     `audit` is the last fixity audit that came to its end, `failing` how many images fail now.
     """
 
@@ -39,21 +41,24 @@ class HomePage(PageContext):
     demo: bool
     queues: tuple[Told, ...]
     own: int
+    loans: tuple[LoanRow, ...]
 
     @classmethod
-    def of(cls, work: Work, *, demo: bool, report_years: int) -> "HomePage":
+    def of(cls, work: Work, settings: Settings) -> "HomePage":
         """The page as the library stands."""
         works_here = work.actor.role.includes(Role.VOLUNTEER)
-        queues = held_in.counts(work, report_years) if works_here else ()
+        years = settings.report_years
+        queues = held_in.counts(work, years) if works_here else ()
         return cls(
             title="Punched tapes, read and kept",
             tapes=tapes.page(work, TapeQuery(sort=Sort.NEWEST, page_size=NEWEST)),
             programs=programs.page(work, ProgramQuery(page_size=1)).total,
             audit=fixity.last_audit(work),
             failing=len(fixity.failures(work)),
-            demo=demo,
+            demo=settings.demo,
             queues=tuple(each for each in queues if each.count),
-            own=own_list.count(work, report_years) if works_here else 0,
+            own=own_list.count(work, years) if works_here else 0,
+            loans=loan_records.reminders(work, settings.loan_reminder_days) if works_here else (),
         )
 
 
@@ -70,9 +75,7 @@ class AppearancePage(PageContext):
 def home(visit: VisitDep) -> Response:
     """What the library holds."""
     with visit.work() as work:
-        return visit.page(
-            HomePage.of(work, demo=visit.settings.demo, report_years=visit.settings.report_years)
-        )
+        return visit.page(HomePage.of(work, visit.settings))
 
 
 @router.get("/appearance")

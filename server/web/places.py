@@ -6,7 +6,7 @@ from typing import ClassVar
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.catalog import lying, movements, place_records, places
+from server.catalog import lying, movements, place_records, places, shelf_check_records
 from server.catalog.errors import Invalid
 from server.catalog.lying import Lying
 from server.catalog.place_values import (
@@ -52,7 +52,10 @@ class PlacesPage(PageContext):
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class PlacePage(PageContext):
-    """One place: what lies in it, what belongs there and is elsewhere, what came and went."""
+    """One place: what lies in it, what belongs there and is elsewhere, what came and went.
+
+    `check` is the shelf check that goes on there, if one does.
+    """
 
     template: ClassVar[str] = "pages/place.html"
     place: PlaceRecord
@@ -61,6 +64,7 @@ class PlacePage(PageContext):
     moves: Page[MovementRecord]
     offered: tuple[str, ...]
     form: Filled
+    check: int | None
     kinds: tuple[PlaceKind, ...] = tuple(PlaceKind)
 
     @classmethod
@@ -77,6 +81,7 @@ class PlacePage(PageContext):
             away=lying.away_from(work, place_id),
             moves=movements.page(work, MovementQuery(place=place_id, page_size=MOVES_SHOWN)),
             offered=place_records.offered(work),
+            check=shelf_check_records.open_at(work, place_id),
             form=_with_what_is_said(place, form or Filled()),
         )
 

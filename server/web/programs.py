@@ -9,6 +9,7 @@ from starlette.responses import Response
 
 from server.catalog import programs
 from server.catalog.program_values import (
+    LinkKind,
     NewProgram,
     ProgramChange,
     ProgramQuery,
@@ -19,6 +20,7 @@ from server.catalog.tape_values import Page
 from server.catalog.work import Role, Work
 from server.web.context import Filled, PageContext
 from server.web.forms import Form, FormDep
+from server.web.program_field import offered
 from server.web.program_words import ProgramWords
 from server.web.tape_forms import revision_of
 from server.web.visit import VisitDep
@@ -61,6 +63,9 @@ class ProgramPage(PageContext):
 
     template: ClassVar[str] = "pages/program.html"
     program: ProgramRecord
+    form: Filled
+    programs: tuple[str, ...]
+    kinds: tuple[LinkKind, ...] = tuple(LinkKind)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -148,6 +153,18 @@ def _settled(form: Form, filled: Filled) -> Filled:
     return Filled({**alone, **_as_rows(_told(form))}, filled.errors, filled.refusal)
 
 
+def program_page(work: Work, program_id: int, form: Filled | None = None) -> ProgramPage:
+    """The page of a program, with the form of a link for those who may make one."""
+    program = programs.get(work, program_id)
+    may_link = work.actor.role.includes(Role.ARCHIVIST)
+    return ProgramPage(
+        title=program.title,
+        program=program,
+        form=form or Filled(),
+        programs=offered(work) if may_link else (),
+    )
+
+
 @router.get("/programs")
 def browse(visit: VisitDep) -> Response:
     """The list of programs."""
@@ -182,8 +199,7 @@ def create(visit: VisitDep, form: FormDep) -> Response:
 def show(visit: VisitDep, program_id: int) -> Response:
     """One program."""
     with visit.work() as work:
-        program = programs.get(work, program_id)
-        return visit.page(ProgramPage(title=program.title, program=program))
+        return visit.page(program_page(work, program_id))
 
 
 @router.get("/programs/{program_id}/edit")

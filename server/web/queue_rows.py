@@ -24,6 +24,8 @@ def rows_of(entries: Iterable[Entry]) -> tuple[Row, ...]:
 
 
 def _row(entry: Entry) -> Row:
+    if entry.request is not None:
+        return Row(entry, entry.tape or f"request {entry.request}", f"/requests/{entry.request}")
     name = entry.tape or (entry.image or "")[:SHORT_DIGEST]
     return Row(entry, name, _ADDRESSES[len(entry.ids), entry.image == entry.key](entry))
 

@@ -9,8 +9,8 @@ that it cannot be kin: that is the truth for recall and precision. The peer, dat
 LSH with 128 permutations in 32 bands, holds the same runs of characters in memory; its candidates
 are fetched from the same database and compared in the same way. Both are timed up to their
 candidates, and with the comparison, which takes whoever finds more kin longer; so that is
-judged by the kin found. Times are of the processor on SQLite, which works in this process, and
-of the clock on PostgreSQL, in one run: trust their ratios.
+judged by the kin found. Times are of the processor, ours and the database's, in one run: trust
+their ratios.
 
 Exits with 1 where a goal is missed.
 """
@@ -21,7 +21,7 @@ import sys
 import time
 import zlib
 from argparse import ArgumentParser
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import islice
 from random import Random
@@ -46,6 +46,7 @@ from server.tape.normal_form import NormalForm
 from tests.bench.bench_kinship import empty_library, rows_of
 from tests.bench.kin_brute_force import Held, truth
 from tests.bench.kin_corpus import Content, Query, form, library, original, punched, queries
+from tests.bench.processor import processor_of
 
 SIZES = (1_000, 20_000, 100_000)
 OLDEST = 1_000
@@ -125,13 +126,8 @@ class Asked:
     their_compared: list[int] = field(default_factory=list)
 
 
-def timer(engine: Engine) -> Callable[[], float]:
-    """The seconds that the work itself takes, where all of it is done in this process."""
-    return time.process_time if engine.dialect.name == "sqlite" else time.perf_counter
-
-
 def ask(engine: Engine, peer: Peer, asked: list[Query]) -> Asked:
-    result, now = Asked(), timer(engine)
+    result, now = Asked(), processor_of(engine)
     with unit_of_work(engine, COMMAND, writes=False) as work:
         for query in asked:
             start = now()
@@ -212,7 +208,7 @@ def judge(held: Held, asked: list[Query], answers: Asked, size: int) -> Judged:
 def insert_more(engine: Engine, held: Held, peer: Peer, random: Random) -> list[float]:
     """Milliseconds to take in each of some new tapes, decoded before; they stay."""
     times: list[float] = []
-    now = timer(engine)
+    now = processor_of(engine)
     if engine.dialect.name == "postgresql":
         with engine.begin() as connection:
             connection.execute(text(f"SELECT setval('image_id_seq', {len(held)})"))

@@ -59,6 +59,12 @@ LEAST_RECALL = 0.995
 NOW = datetime(2026, 11, 25, tzinfo=UTC)
 BATCH = 1_000
 
+MEMORY = "shared_buffers=2GB"
+"""What a server of a large library is given; the tests' own has to do with less."""
+
+FILL_SECONDS = 600
+"""As long may one batch take, on a machine that has much else to do."""
+
 
 class Copy(NamedTuple):
     """A changed copy to ask about, and the tape that it is a copy of."""
@@ -257,11 +263,11 @@ def empty_library(database: str) -> Iterator[Engine]:
     """A library of its own, thrown away afterwards."""
     with ExitStack() as stack:
         if database == "postgres":
-            url = stack.enter_context(postgres_server()).render_as_string()
+            url = stack.enter_context(postgres_server(MEMORY)).render_as_string()
         else:
             folder = stack.enter_context(tempfile.TemporaryDirectory())
             url = f"sqlite:///{Path(folder) / 'bench.db'}"
-        engine = make_engine(Settings(database_url=url))
+        engine = make_engine(Settings(database_url=url, statement_limit_seconds=FILL_SECONDS))
         stack.callback(engine.dispose)
         migrate(engine)
         yield engine

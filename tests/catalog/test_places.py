@@ -51,8 +51,7 @@ def numbers(work: Work, path: str) -> list[str]:
     return [row.accession_number for row in found]
 
 
-@pytest.fixture
-def shelves(engine: Engine) -> Engine:
+def fill(engine: Engine) -> Engine:
     """Three tapes in two boxes of one shelf."""
     with factories.acting(engine) as work:
         for number, place in (
@@ -64,8 +63,19 @@ def shelves(engine: Engine) -> Engine:
     return engine
 
 
-def test_a_written_place_becomes_a_tree_in_the_order_in_which_people_count(shelves):
-    with factories.acting(shelves) as work:
+@pytest.fixture
+def shelves(sqlite_engine: Engine) -> Engine:
+    return fill(sqlite_engine)
+
+
+@pytest.fixture
+def on_both(engine: Engine) -> Engine:
+    """The same on either database, for what it does itself."""
+    return fill(engine)
+
+
+def test_a_written_place_becomes_a_tree_in_the_order_in_which_people_count(on_both):
+    with factories.acting(on_both) as work:
         assert paths(work) == ["Loft", "Loft, shelf 2", BOX, "Loft, shelf 2, box 11"]
         shelf = place_records.get(work, at(work, "loft,  SHELF 02"))
         assert (shelf.kind, [each.path for each in shelf.on]) == (PlaceKind.SHELF, ["Loft"])
@@ -107,8 +117,8 @@ def test_a_tape_that_is_moved_keeps_where_it_belongs_until_that_is_said(shelves)
         assert tapes.get(work, "1979.1").revision == 2
 
 
-def test_a_box_takes_its_tapes_along_with_one_event_each(shelves):
-    with factories.acting(shelves) as work:
+def test_a_box_takes_its_tapes_along_with_one_event_each(on_both):
+    with factories.acting(on_both) as work:
         places.create(work, NewPlace(name="Cellar", kind=PlaceKind.ROOM))
         box = at(work, BOX)
         movements.move_place(work, box, PlaceMove(parent=at(work, "Cellar"), why="Damp roof"))
@@ -170,8 +180,8 @@ def test_a_place_that_is_renamed_is_renamed_wherever_it_is_written_and_nothing_m
             places.change(work, loft, PlaceChange(name="Attic"), 1)
 
 
-def test_two_places_of_one_name_stand_beside_each_other_nowhere(shelves):
-    with factories.acting(shelves) as work:
+def test_two_places_of_one_name_stand_beside_each_other_nowhere(on_both):
+    with factories.acting(on_both) as work:
         shelf = at(work, "Loft, shelf 2")
         for attempt in (
             lambda: places.create(work, NewPlace(name="Box 05", kind=PlaceKind.BOX, parent=shelf)),
@@ -262,8 +272,8 @@ def test_several_are_moved_all_or_none(shelves):
         assert place_records.at_path(work, "Punch table") is None
 
 
-def test_a_movement_once_kept_is_never_changed(shelves):
-    with factories.acting(shelves) as work:
+def test_a_movement_once_kept_is_never_changed(on_both):
+    with factories.acting(on_both) as work:
         kept = work.session.get_one(Movement, 1)
         kept.to_where = "elsewhere"
         with pytest.raises(IntegrityError):
@@ -275,8 +285,8 @@ def test_a_movement_once_kept_is_never_changed(shelves):
         work.session.rollback()
 
 
-def test_a_place_is_a_record_as_it_was_made(engine):
-    with factories.acting(engine) as work:
+def test_a_place_is_a_record_as_it_was_made(sqlite_engine):
+    with factories.acting(sqlite_engine) as work:
         made = places.create(work, NewPlace(name=" Porch ", kind=PlaceKind.ROOM, note="Cold"))
     assert isinstance(made, PlaceRecord)
     assert (made.name, made.note, made.on, made.inside, made.within) == ("Porch", "Cold", (), (), 0)

@@ -71,7 +71,7 @@ def _image_faults(session: Session, image: ImageRow) -> list[str]:
     decodings = session.scalars(select(Decoding).where(col(Decoding.image_id) == image.id)).all()
     if len(decodings) != 1:
         return [*found, f"{len(decodings)} decodings"]
-    return found + _search_faults(session, image, unpack_texts(decodings[0].listing))
+    return found + _search_faults(session, image, list(unpack_texts(decodings[0].listing)))
 
 
 def _search_faults(session: Session, image: ImageRow, lines: list[str]) -> list[str]:

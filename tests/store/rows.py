@@ -25,11 +25,9 @@ from server.store.tables import (
     LoadSheetText,
     MergedReading,
     MergedSource,
-    Movement,
     NormalFormRow,
     Photo,
     PhotoFile,
-    Place,
     Program,
     ProgramLink,
     Punching,
@@ -40,11 +38,11 @@ from server.store.tables import (
     Term,
     Verification,
     Version,
-    Whereabouts,
     WorkItem,
 )
 from server.tape.listing import Line, Listing
 from tests.store.people_rows import add_person
+from tests.store.place_rows import add_loan, add_places
 
 HEX = ":0401000001020304F1\r\n:00000001FF\r\n"
 """An Intel hex tape that loads four bytes at 0100."""
@@ -217,20 +215,6 @@ def add_read_back(session: Session, punching_id: int, **facts: Any) -> None:
     session.flush()
 
 
-def add_places(session: Session, tape_id: int) -> None:
-    """A box on a shelf, and a tape that is missing from it."""
-    named: dict[str, Any] = {"created_at": NOW, "updated_at": NOW}
-    shelf = Place(kind="shelf", name="Shelf 1", path="Shelf 1", **named)
-    session.add(shelf)
-    session.flush()
-    box = Place(kind="box", name="Box 2", path="Shelf 1, Box 2", parent_id=shelf.id, **named)
-    session.add(box)
-    session.flush()
-    moved = Movement(tape_id=tape_id, moved_at=NOW, agent="Ada", from_id=box.id, to_where="missing")
-    session.add_all((Whereabouts(tape_id=tape_id, usual_id=box.id, state="missing"), moved))
-    session.flush()
-
-
 def _photo_file(session: Session) -> int:
     """A picture of one point."""
     file = PhotoFile(
@@ -267,7 +251,8 @@ def add_one_of_each(session: Session) -> None:
     )
     session.add_all(sheets)
     session.flush()
-    add_places(session, tape)
+    add_places(session, tape, NOW)
+    add_loan(session, tape, person.id, NOW)
     assert sheets[0].id is not None
     session.add_all(
         (

@@ -29,7 +29,7 @@ def test_part_of_a_listing_is_that_part(lines: list[Line], start: int, stop: int
 def test_texts_alone_are_those_of_the_lines(lines: list[Line]):
     packed = pack_listing(Listing(tuple(lines)))
 
-    assert unpack_texts(packed) == [line.text for line in lines]
+    assert list(unpack_texts(packed)) == [line.text for line in lines]
 
 
 def test_text_of_any_code_point_is_kept():

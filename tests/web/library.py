@@ -1,17 +1,29 @@
 """A small library for the tests of the pages: one of everything that a page can show."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine
 
-from server.catalog import accession, condition, people, place_records, programs, tapes
+from server.catalog import (
+    accession,
+    condition,
+    loans,
+    people,
+    place_records,
+    programs,
+    shelf_checks,
+    tape_requests,
+    tapes,
+)
 from server.catalog.accounts import create_person
 from server.catalog.condition_values import Defect, NewReport
 from server.catalog.defect_words import DefectKind
+from server.catalog.loan_values import NewLoan
 from server.catalog.program_values import NewVersion
+from server.catalog.request_values import NewRequest
 from server.catalog.tape_values import NewTape
 from server.catalog.vocabulary import Condition, DefectSeverity, Hazard
 from server.catalog.work import COMMAND, Role, unit_of_work
@@ -55,6 +67,9 @@ class Library:
     copied: int
     copy: str
     place: int
+    loan: int
+    request: int
+    check: int
 
 
 def build(path: Path) -> Library:
@@ -81,11 +96,26 @@ def build(path: Path) -> Library:
         programs.add_version(work, program.id, NewVersion(label="seeded", sha256=names["seeded"]))
         place = place_records.at_path(work, "Loft, shelf 2")
         assert place is not None
+        soon = work.now.date() + timedelta(days=9)
+        new = NewLoan(tape="1979.2", borrower="A school", purpose="To show", due_on=soon)
+        loan = loans.propose(work, new).id
+        check = shelf_checks.begin(work, place).id
+        wanted = NewRequest(program=program.id, wanted_on=soon, purpose="The open day")
+        request = tape_requests.ask(work, wanted).id
     report = _report(engine)
     punchings: dict[str, Any] = _punchings(engine, names)
     engine.dispose()
     return Library(
-        path, sessions, program=program.id, report=report, place=place, **names, **punchings
+        path,
+        sessions,
+        program=program.id,
+        report=report,
+        place=place,
+        loan=loan,
+        request=request,
+        check=check,
+        **names,
+        **punchings,
     )
 
 

@@ -1,7 +1,4 @@
-"""Queues of work: what needs somebody's help, a file each, and all of them by name.
-
-Those on loans, overdue and requested by demonstrators, wait for loans to be kept here at all.
-"""
+"""Queues of work: what needs somebody's help, a file each, and all of them by name."""
 
 from collections.abc import Mapping
 from types import MappingProxyType
@@ -12,8 +9,10 @@ from server.catalog.queues.by_hand import IMAGES_BY_HAND, TAPES_BY_HAND
 from server.catalog.queues.damaged import DAMAGED
 from server.catalog.queues.kin_to_judge import KIN_TO_JUDGE
 from server.catalog.queues.no_report import NO_REPORT
+from server.catalog.queues.overdue_loans import OVERDUE_LOANS
 from server.catalog.queues.queue import About, Asked, Place, Queue, Step
 from server.catalog.queues.readings_disagree import READINGS_DISAGREE
+from server.catalog.queues.requested import REQUESTED
 from server.catalog.queues.single_reading import SINGLE_READING
 from server.catalog.queues.unidentified import UNIDENTIFIED
 from server.catalog.queues.unread import UNREAD
@@ -28,6 +27,8 @@ QUEUES: Final[Mapping[str, Queue]] = MappingProxyType(
             DAMAGED,
             UNIDENTIFIED,
             NO_REPORT,
+            OVERDUE_LOANS,
+            REQUESTED,
             KIN_TO_JUDGE,
         )
     }

@@ -5,7 +5,7 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import Final, TypeAlias
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlmodel import col
 
 from server.catalog import kinship, verification
@@ -18,11 +18,23 @@ from server.catalog.queues.values import Entry, Ids, StepLink
 from server.catalog.vocabulary import Condition, Hazard
 from server.catalog.work import Role, Work
 from server.store.images import Decoding, ImageRow
+from server.store.loans import TapeRequest
 from server.store.people import Person
+from server.store.programs import Program
 from server.store.tapes import Tape
 from server.store.work_items import WorkItem
 from server.tape.findings import CheckStatus
 from server.tape.kinship import describe
+
+_COLUMNS: Final = MappingProxyType(
+    {
+        About.TAPE: col(WorkItem.tape_id),
+        About.IMAGE: col(WorkItem.image_id),
+        About.PAIR: col(WorkItem.image_id),
+        About.REQUEST: col(WorkItem.request_id),
+    }
+)
+"""Where the first id of what is listed stands on own lists."""
 
 Told: TypeAlias = Callable[[Work, Sequence[Ids]], dict[Ids, Entry]]
 
@@ -30,8 +42,16 @@ Told: TypeAlias = Callable[[Work, Sequence[Ids]], dict[Ids, Entry]]
 def entries(work: Work, queue: Queue, found: Sequence[Ids]) -> tuple[Entry, ...]:
     """What a queue says of each of these, in their order."""
     told = _TOLD[queue.about](work, found)
-    takers = _takers(work, queue, found)
-    return tuple(_settled(work, queue, told[ids], takers.get(ids, {})) for ids in found)
+    takers, details = _takers(work, queue, found), queue.tells(work, found)
+    return tuple(
+        _settled(
+            work,
+            queue,
+            replace(told[ids], detail=details.get(ids, told[ids].detail)),
+            takers.get(ids, {}),
+        )
+        for ids in found
+    )
 
 
 def _settled(work: Work, queue: Queue, entry: Entry, takers: Mapping[int, str]) -> Entry:
@@ -52,13 +72,13 @@ def _settled(work: Work, queue: Queue, entry: Entry, takers: Mapping[int, str]) 
 
 def ids_of(item: WorkItem) -> Ids:
     """The ids of what stands on somebody's list."""
-    columns = (item.tape_id, item.image_id, item.other_id)
+    columns = (item.tape_id, item.image_id, item.other_id, item.request_id)
     return tuple(each for each in columns if each is not None)
 
 
 def _takers(work: Work, queue: Queue, found: Sequence[Ids]) -> dict[Ids, dict[int, str]]:
     """Who has what on their lists, by id and name."""
-    column = col(WorkItem.tape_id) if queue.about is About.TAPE else col(WorkItem.image_id)
+    column = _COLUMNS[queue.about]
     rows = work.session.execute(
         select(WorkItem, col(Person.display_name))
         .join(Person, col(Person.id) == col(WorkItem.person_id))
@@ -147,6 +167,35 @@ def _of_pairs(work: Work, found: Sequence[Ids]) -> dict[Ids, Entry]:
     return told
 
 
+def _of_requests(work: Work, found: Sequence[Ids]) -> dict[Ids, Entry]:
+    """Requests: of a tape with all that is told of it, of a program with its title."""
+    rows = work.session.execute(
+        select(
+            col(TapeRequest.id),
+            col(TapeRequest.tape_id),
+            func.coalesce(col(Program.title), ""),
+        )
+        .outerjoin(Program, col(Program.id) == col(TapeRequest.program_id))
+        .where(col(TapeRequest.id).in_([ids[0] for ids in found]))
+    )
+    wanted = [(known(request), tape, program) for request, tape, program in rows]
+    tapes = _of_tapes(work, [(tape,) for _, tape, _ in wanted if tape is not None])
+    return {
+        (request,): replace(
+            Entry((request,), "", program) if tape is None else tapes[(tape,)],
+            ids=(request,),
+            key=str(request),
+            request=request,
+        )
+        for request, tape, program in wanted
+    }
+
+
 _TOLD: Final[Mapping[About, Told]] = MappingProxyType(
-    {About.TAPE: _of_tapes, About.IMAGE: _of_images, About.PAIR: _of_pairs}
+    {
+        About.TAPE: _of_tapes,
+        About.IMAGE: _of_images,
+        About.PAIR: _of_pairs,
+        About.REQUEST: _of_requests,
+    }
 )

@@ -10,11 +10,14 @@ from server.catalog.held import image_id_of, known, tape_of
 from server.catalog.queues import QUEUES, About, Asked, Queue
 from server.catalog.queues.entries import entries
 from server.catalog.queues.values import CAP, Entry, Ids, Told
+from server.catalog.tape_request_records import request_of
 from server.catalog.tape_values import Page
 from server.catalog.work import Work
 from server.store.remembered import remembered
 
 PAIR_JOINED_BY = "-"
+_DIGITS = 11
+"""Fewer than this has the number of any record."""
 
 
 def counts(work: Work, report_years: int) -> tuple[Told, ...]:
@@ -79,6 +82,9 @@ def find(work: Work, queue: Queue, key: str) -> Ids:
         return (known(tape_of(work, key).id),)
     if queue.about is About.IMAGE:
         return (image_id_of(work, key),)
+    if queue.about is About.REQUEST:
+        number = int(key) if key.isdecimal() and len(key) < _DIGITS else 0
+        return (known(request_of(work, number).id),)
     first, joined, second = key.partition(PAIR_JOINED_BY)
     if not joined:
         raise NotFound(

@@ -1,6 +1,6 @@
 """What a queue of work is: what it asks, whom it is for, and which steps settle it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -17,6 +17,7 @@ class About(StrEnum):
     IMAGE = "image"
     PAIR = "pair"
     """Two images, that of the smaller id first."""
+    REQUEST = "request"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +56,7 @@ class Place:
     other: str | None = None
     quarantined: bool = False
     do_not_run: bool = False
+    request: int | None = None
 
 
 def always(place: Place) -> bool:
@@ -82,7 +84,8 @@ def has_no_tape(place: Place) -> bool:
 class Step:
     """What settles something in a queue: its words, and the page where it is done.
 
-    `address` may name {tape}, {image} and {other}; `fits` says whether the step is one here.
+    `address` may name {tape}, {image}, {other} and {request}; `fits` says whether the step is
+    one here.
     """
 
     words: str
@@ -92,7 +95,15 @@ class Step:
 
     def leads_to(self, place: Place) -> str:
         """The path of the page."""
-        return self.address.format(tape=place.tape, image=place.image, other=place.other)
+        return self.address.format(
+            tape=place.tape, image=place.image, other=place.other, request=place.request
+        )
+
+
+def nothing(work: Work, found: Collection[tuple[int, ...]]) -> dict[tuple[int, ...], str]:
+    """What a queue tells of its entries that has nothing of its own to tell."""
+    del work, found
+    return {}
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +113,8 @@ class Queue:
     `title`, `meaning` and `todo` may name {years}. `asks` gives the ids of what the queue holds,
     in the order of the list, from tables as they stand: nothing is ever put into a queue, and
     whatever settles its condition takes it out. `actions` are names of bulk actions that fit
-    besides those that fit every queue. `well_done` is said where it is empty.
+    besides those that fit every queue. `well_done` is said where it is empty; `tells` what to say
+    of some of its entries, by their ids.
     """
 
     name: str
@@ -115,3 +127,4 @@ class Queue:
     asks: Callable[[Asked], AnySelect]
     steps: tuple[Step, ...]
     actions: tuple[str, ...] = ()
+    tells: Callable[[Work, Collection[tuple[int, ...]]], dict[tuple[int, ...], str]] = nothing

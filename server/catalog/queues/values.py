@@ -14,7 +14,7 @@ CAP: Final = 1000
 """Where there is more than this, a count says no more than that."""
 
 Ids: TypeAlias = tuple[int, ...]
-"""What an entry of a queue is: the id of a tape, of an image, or of two images."""
+"""What an entry of a queue is: the id of a tape, of an image, of two, or of a request."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,8 @@ class Entry:
     """One thing in a queue.
 
     `key` names it in addresses and forms: an accession number, a SHA-256, or two of those joined
-    by a hyphen. `image` is the newest of a tape; `detail` says how two images relate.
+    by a hyphen, or the number of a request. `image` is the newest of a tape; `detail` says how
+    two images relate, or what else the queue has to tell.
     `mine` says whether it is on the list of whoever asks, `taken_by` who else has it on theirs.
     """
 
@@ -52,6 +53,7 @@ class Entry:
     quarantined: bool = False
     do_not_run: bool = False
     last_report: date | None = None
+    request: int | None = None
     steps: tuple[StepLink, ...] = ()
     mine: bool = False
     taken_by: tuple[str, ...] = ()
@@ -59,7 +61,9 @@ class Entry:
     @property
     def at(self) -> Place:
         """What steps may depend on."""
-        return Place(self.tape, self.image, self.other, self.quarantined, self.do_not_run)
+        return Place(
+            self.tape, self.image, self.other, self.quarantined, self.do_not_run, self.request
+        )
 
 
 @dataclass(frozen=True, slots=True)
