@@ -9,7 +9,7 @@ from pydantic import Field
 from sqlalchemy import ColumnElement, func, select
 from sqlmodel import col
 
-from server.catalog import events, pixels
+from server.catalog import events, named, pixels
 from server.catalog.errors import Invalid, NotAllowed, NotFound
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import known, may_be_id, tape_of
@@ -287,7 +287,7 @@ def _log(work: Work, kind: EventType, tape: Tape, detail: str, facts: Mapping[st
 
 def _records(work: Work, condition: ColumnElement[bool]) -> tuple[PhotoRecord, ...]:
     rows = work.session.execute(
-        select(Photo, PhotoFile, col(Tape.accession_number), col(Person.display_name))
+        select(Photo, PhotoFile, col(Tape.accession_number), named.name_of(work))
         .join(PhotoFile, col(PhotoFile.id) == col(Photo.file_id))
         .join(Tape, col(Tape.id) == col(Photo.tape_id))
         .outerjoin(Person, col(Person.id) == col(Photo.added_by_id))
