@@ -118,6 +118,7 @@
       this.button("use").addEventListener("click", () => this.use());
     }
     async prepare() {
+      await this.askLeave();
       if (this.pieces?.length && !this.used && !confirm("What came in before is thrown away. Read anew?"))
         throw new Error("What came in is still here.");
       this.pieces = [];
@@ -130,6 +131,18 @@
       this.deadline = Infinity;
       this.button("use").hidden = true;
       this.section.querySelector("[data-show=faults]").replaceChildren();
+    }
+    // A tape that must not be run is not read: the archive is asked before the port is opened.
+    async askLeave() {
+      const number = document.getElementById("file").form.elements.tape?.value.trim();
+      if (!number) return;
+      const cannot = `Whether tape ${number} may be run cannot be asked now; nothing was started.`;
+      const answer = await fetch(`/api/v1/tapes/${encodeURIComponent(number)}/running`).catch(() => null);
+      if (answer?.status === 404) return;
+      if (!answer?.ok) throw new Error(cannot);
+      const told = await answer.json();
+      if (!told.may_run)
+        throw new Error(`${told.warnings.join(" ")} An archivist can allow one reading on the page of the tape.`);
     }
     async work(port) {
       const control = this.field("control").checked;

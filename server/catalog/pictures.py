@@ -1,12 +1,13 @@
-"""Pictures of a tape: any of its frames as a strip, what was found among them marked."""
+"""Pictures of a tape: any of its frames as a strip, what was found or seen among them marked."""
 
 from dataclasses import dataclass
 
-from server.catalog import images
+from server.catalog import defect_places, images
 from server.catalog.records import ImageRecord
 from server.catalog.work import Work
 from server.tape.findings import Finding
 from server.tape.image import Image, Orientation, Span
+from server.tape.paper_defects import PaperDefect
 from server.tape.picture import MOST_FRAMES, strip
 
 
@@ -25,6 +26,7 @@ class Pictured:
     image: Image
     orientation: Orientation
     findings: tuple[Finding, ...]
+    defects: tuple[PaperDefect, ...] = ()
 
     def strip(self, start: int, frames: int, *, as_punched: bool = False) -> Strip:
         """So many frames from `start` on, as read or turned as they were punched.
@@ -35,12 +37,16 @@ class Pictured:
         stop = min(first + min(max(frames, 1), MOST_FRAMES), len(self.image))
         way = self.orientation if as_punched else Orientation.AS_READ
         span = Span(first, stop)
-        return Strip(strip(self.image, span, self.findings, orientation=way), span)
+        drawn = strip(self.image, span, self.findings, orientation=way, defects=self.defects)
+        return Strip(drawn, span)
 
 
 def of(work: Work, image: ImageRecord) -> Pictured:
     """What is needed to draw strips of `image`."""
     frames = images.frames(work, image.sha256)
     return Pictured(
-        Image(frames, image.levels), Orientation(image.orientation), tuple(image.findings)
+        Image(frames, image.levels),
+        Orientation(image.orientation),
+        tuple(image.findings),
+        defect_places.of_image(work, image),
     )

@@ -127,15 +127,15 @@ def _distance(old: Defect, new: Defect) -> float | None:
 
 
 def _course(old: Defect, new: Defect) -> Course:
-    was, now = _gravity(old), _gravity(new)
-    if now != was:
-        return Course.WORSE if now > was else Course.BETTER
-    reach = (old.length_mm or 0.0, new.length_mm or 0.0)
-    if old.length_mm is not None and new.length_mm is not None and reach[0] != reach[1]:
-        return Course.WORSE if reach[1] > reach[0] else Course.BETTER
-    return Course.SAME
+    """By severity, then by extent and by length where both reports say it."""
+    steps = [_step(tuple(DefectSeverity), old.severity, new.severity)]
+    if old.extent is not None and new.extent is not None:
+        steps.append(_step(tuple(Extent), old.extent, new.extent))
+    if old.length_mm is not None and new.length_mm is not None:
+        steps.append(new.length_mm - old.length_mm)
+    first = next((each for each in steps if each), 0)
+    return Course.WORSE if first > 0 else Course.BETTER if first < 0 else Course.SAME
 
 
-def _gravity(defect: Defect) -> tuple[int, int]:
-    extent = -1 if defect.extent is None else tuple(Extent).index(defect.extent)
-    return tuple(DefectSeverity).index(defect.severity), extent
+def _step(scale: Sequence[object], was: object, now: object) -> float:
+    return scale.index(now) - scale.index(was)

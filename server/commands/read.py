@@ -25,6 +25,7 @@ from server.station.cautions import AT_THE_READER, FIRST
 from server.station.clock import RealClock
 from server.station.errors import NotPossible
 from server.station.joining import Joined
+from server.station.leave import require_leave
 from server.station.line import open_line
 from server.station.marks import Fault
 from server.station.outbox import Outbox
@@ -44,8 +45,11 @@ def run(args: Namespace) -> int:
     parts = Parts(Path(args.file))
     parts.require_free()
     _require_sense(args, parts)
-    archive = None if args.no_send else archive_of(args)
+    named = archive_of(args)
+    archive = None if args.no_send else named
     join_parts(parts)
+    if named is not None and not args.finish:
+        _ask_leave(args, named)
     if args.finish:
         return _keep(args, parts, archive, ())
     done, part = _one_pass(args, parts)
@@ -85,6 +89,16 @@ def _require_sense(args: Namespace, parts: Parts) -> None:
             "A count of frames needs to know where the tape is fed again.",
             mend="Give --from-frame as well, or leave --frames away.",
         )
+
+
+def _ask_leave(args: Namespace, archive: Archive) -> None:
+    """Ask whether the tape may be run, before anything moves; a new copy needs no leave."""
+    if args.read_back is not None:
+        return
+    if not args.tape:
+        complain("No tape is named with --tape: nobody can be asked whether it may be run.")
+        return
+    say(*require_leave(archive, args.tape, unasked=args.unasked), to=sys.stderr)
 
 
 def _one_pass(args: Namespace, parts: Parts) -> tuple[Pass, Path]:

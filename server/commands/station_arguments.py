@@ -127,6 +127,11 @@ def _add_read(read: ArgumentParser) -> None:
 def _add_reading(read: ArgumentParser) -> None:
     about = read.add_argument_group("the reading, and where it goes")
     about.add_argument("--tape", default="", metavar="NUMBER", help="accession number of the tape")
+    about.add_argument(
+        "--unasked",
+        action="store_true",
+        help="read although the archive cannot be asked whether the tape may be run",
+    )
     about.add_argument("--levels", type=int, choices=LEVELS, help="found out if not given")
     about.add_argument("--reader", default="", metavar="NAME", help="the machine that reads")
     about.add_argument(

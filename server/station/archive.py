@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from http import HTTPStatus
 from typing import Any, Final
-from urllib.parse import urlsplit
+from urllib.parse import quote, urlsplit
 
 import httpx
 
@@ -80,6 +80,18 @@ class Archive:
             Unreachable, Refused: as everywhere here.
         """
         return self._list(f"/punchings/{punching}", "read_backs")
+
+    def running(self, tape: str) -> Mapping[str, Any]:
+        """Whether a reader may have that tape now; nothing where the archive knows none such.
+
+        Raises:
+            Unreachable, Refused: as everywhere here.
+        """
+        response = self._request("GET", f"/tapes/{quote(tape, safe='')}/running")
+        if response.status_code == HTTPStatus.NOT_FOUND:
+            return {}
+        _require_good(response)
+        return _document(response)
 
     def _list(self, path: str, name: str) -> list[Mapping[str, Any]]:
         response = self._request("GET", path)

@@ -14,7 +14,16 @@ from server.tape.dimensions import (
 )
 from server.tape.findings import Finding
 from server.tape.image import FRAME_PITCH_MM, Image, Orientation, Span
-from server.tape.picture_marks import Marks, Sheet, gravest, in_words, marks_of
+from server.tape.paper_defects import PaperDefect
+from server.tape.picture_marks import (
+    MOST_MARKS,
+    Marks,
+    Sheet,
+    defect_in_words,
+    gravest,
+    in_words,
+    marks_of,
+)
 
 MOST_FRAMES: Final = 400
 """Frames of the longest strip, about a metre of tape."""
@@ -64,15 +73,17 @@ def strip(
     findings: Iterable[Finding] = (),
     *,
     orientation: Orientation = Orientation.AS_READ,
+    defects: Iterable[PaperDefect] = (),
 ) -> str:
-    """The frames in `span` of `image` as an SVG picture, the `findings` among them marked.
+    """The frames in `span` of `image` as an SVG picture, findings and defects among them marked.
 
-    Frames, in `span`, in the findings and along the edge of the picture, are those of the image
-    as read; the tape is drawn as it lies when turned to `orientation`, channel 1 at the bottom.
-    At most `MOST_MARKS` findings are marked, the gravest. The unit is the millimetre, and the
-    picture prints in its true size. It holds no style sheet and needs none; a page may style its
-    classes: picture-ground, picture-paper, picture-edge, picture-holes, picture-scale, and
-    picture-damage, picture-warning and picture-note.
+    Frames, in `span`, in findings and defects and along the edge of the picture, are those of
+    the image as read; the tape is drawn as it lies when turned to `orientation`, channel 1 at the
+    bottom. At most `MOST_MARKS` findings are marked, the gravest, and as many defects. The unit
+    is the millimetre, and the picture prints in its true size. It holds no style sheet and needs
+    none; a page may style its classes: picture-ground, picture-paper, picture-edge,
+    picture-holes, picture-scale, and picture-damage, picture-warning, picture-note and
+    picture-defect.
 
     Raises:
         ValueError: the span is empty, longer than `MOST_FRAMES`, or not all in the image.
@@ -83,8 +94,14 @@ def strip(
         raise ValueError(f"{span.frames} frames are more than the {MOST_FRAMES} of one strip")
     drawn = _turned(image, span, orientation)
     told = gravest(each for each in findings if _overlaps(each, span))
-    marks = marks_of(told, drawn.numbers, Sheet(_LEFT_MM, _TOP_MM, drawn.across))
-    parts = (*_in_words(drawn, told, orientation), *_paper(drawn), *_holes(drawn), *_scale(drawn))
+    noted = [each for each in defects if _overlaps(each, span)][:MOST_MARKS]
+    marks = marks_of(told, drawn.numbers, Sheet(_LEFT_MM, _TOP_MM, drawn.across), noted)
+    parts = (
+        *_in_words(drawn, told, noted, orientation),
+        *_paper(drawn),
+        *_holes(drawn),
+        *_scale(drawn),
+    )
     return "".join((_opening(drawn, marks), *parts, *marks.drawn, "</svg>"))
 
 
@@ -95,8 +112,8 @@ def _turned(image: Image, span: Span, orientation: Orientation) -> _Strip:
     return _Strip(part.frames, turned, image.levels, len(image))
 
 
-def _overlaps(finding: Finding, span: Span) -> bool:
-    return finding.frame < span.stop and finding.frame + max(finding.frames, 1) > span.start
+def _overlaps(marked: Finding | PaperDefect, span: Span) -> bool:
+    return marked.frame < span.stop and marked.frame + max(marked.frames, 1) > span.start
 
 
 def _opening(drawn: _Strip, marks: Marks) -> str:
@@ -109,7 +126,12 @@ def _opening(drawn: _Strip, marks: Marks) -> str:
     )
 
 
-def _in_words(drawn: _Strip, findings: list[Finding], orientation: Orientation) -> Iterator[str]:
+def _in_words(
+    drawn: _Strip,
+    findings: list[Finding],
+    defects: list[PaperDefect],
+    orientation: Orientation,
+) -> Iterator[str]:
     """The picture for those who do not see it."""
     first, last = min(drawn.numbers), max(drawn.numbers)
     holes = ", ".join(_hexadecimal(drawn.frames))
@@ -117,7 +139,8 @@ def _in_words(drawn: _Strip, findings: list[Finding], orientation: Orientation) 
     yield f"<title>Frames {first:,} to {last:,} of {drawn.whole:,}</title>"
     yield f"<desc>{drawn.levels} levels, {_mm(first)} to {_mm(last)} from the first frame, drawn "
     yield f"{_TURNS[orientation]}. The frames from left to right, in hexadecimal: {holes}. "
-    yield f"Findings: {told}.</desc>"
+    noted = "; ".join(map(defect_in_words, defects))
+    yield f"Findings: {told}.{f' Defects: {noted}.' if noted else ''}</desc>"
 
 
 def _hexadecimal(frames: bytes) -> Iterator[str]:

@@ -1,4 +1,7 @@
-"""Findings marked on a picture of a tape: by a frame, a shape and words, not by colour alone."""
+"""Findings, and defects of the paper, marked on a picture of a tape.
+
+Each by a frame, a shape and words, not by colour alone.
+"""
 
 from collections.abc import Iterable, Iterator, Sequence
 from html import escape
@@ -7,6 +10,7 @@ from typing import Final, NamedTuple
 
 from server.tape.findings import Finding, Severity
 from server.tape.image import FRAME_PITCH_MM
+from server.tape.paper_defects import PaperDefect
 
 MOST_MARKS: Final = 40
 """Findings that are marked on one strip, and told in the words that go with it."""
@@ -49,13 +53,27 @@ _LOOKS: Final = {
 }
 """A full triangle, an empty diamond, an empty square."""
 
+_DEFECT: Final = "#5a3d8a"
+_TRAITS: Final = {
+    "break": _Look("m-1.2 1.8l.8-1.7.8 1.7.8-1.7", _DEFECT, filled=False),
+    "holes": _Look("m-1 1a1 1 0 1 0 2 0a1 1 0 1 0-2 0", _DEFECT, filled=False),
+    "shape": _Look("m-1.3 1.1q.65-1.8 1.3 0t1.3 0", _DEFECT, filled=False),
+    "surface": _Look("m-1 .1l2 2m-2 0l2-2", _DEFECT, filled=False),
+}
+"""Defects of the paper: a zigzag, a ring, a wave, a cross."""
+
+_DASHES: Final = {Severity.DAMAGE: "", "defect": ".2 .7"}
+_USUAL_DASHES: Final = "1 .6"
+
 _GRAVEST: Final = (Severity.DAMAGE, Severity.WARNING, Severity.NOTE)
 
 
 class _Place(NamedTuple):
-    """A finding, and the frames of it that are drawn: the first place and how many."""
+    """What is marked, and the frames of it that are drawn: the first place and how many."""
 
-    finding: Finding
+    name: str
+    label: str
+    look: _Look
     first: int
     frames: int
 
@@ -74,13 +92,28 @@ def in_words(finding: Finding) -> str:
     return escape("".join(each if each.isprintable() else " " for each in text))
 
 
+def defect_in_words(defect: PaperDefect) -> str:
+    """A defect for those who do not see its mark, ready to stand in the picture."""
+    return escape("".join(each if each.isprintable() else " " for each in defect.told))
+
+
 def _kind(finding: Finding) -> str:
     return finding.kind.replace("-", " ")
 
 
-def marks_of(findings: Sequence[Finding], numbers: range, sheet: Sheet) -> Marks:
-    """The marks of `findings`, each of which has a frame among `numbers`, from left to right."""
-    places = sorted((_placed(each, numbers) for each in findings), key=lambda each: each.first)
+def marks_of(
+    findings: Sequence[Finding], numbers: range, sheet: Sheet, defects: Sequence[PaperDefect] = ()
+) -> Marks:
+    """The marks of what has a frame among `numbers`, as all of it must, from left to right."""
+    found = [
+        _Place(each.severity, _kind(each), _LOOKS[each.severity], *_placed(each, numbers))
+        for each in findings
+    ]
+    noted = [
+        _Place("defect", each.kind, _TRAITS[each.trait], *_placed(each, numbers))
+        for each in defects
+    ]
+    places = sorted((*found, *noted), key=lambda each: each.first)
     lanes = _lanes(places, sheet)
     drawn = tuple(
         "".join(_mark(place, lane, sheet)) for place, lane in zip(places, lanes, strict=True)
@@ -94,13 +127,13 @@ def marks_of(findings: Sequence[Finding], numbers: range, sheet: Sheet) -> Marks
     )
 
 
-def _placed(finding: Finding, numbers: range) -> _Place:
+def _placed(marked: Finding | PaperDefect, numbers: range) -> tuple[int, int]:
     shown = [
         place
         for place, number in enumerate(numbers)
-        if finding.frame <= number < finding.frame + max(finding.frames, 1)
+        if marked.frame <= number < marked.frame + max(marked.frames, 1)
     ]
-    return _Place(finding, shown[0], len(shown))
+    return shown[0], len(shown)
 
 
 def _centre(place: _Place, sheet: Sheet) -> float:
@@ -109,7 +142,7 @@ def _centre(place: _Place, sheet: Sheet) -> float:
 
 def _reach(place: _Place, sheet: Sheet) -> float:
     """How far to the right the words of a mark reach."""
-    return _centre(place, sheet) + _LETTER_MM * (len(_kind(place.finding)) + 1)
+    return _centre(place, sheet) + _LETTER_MM * (len(place.label) + 1)
 
 
 def _lanes(places: Sequence[_Place], sheet: Sheet) -> list[int | None]:
@@ -129,11 +162,11 @@ def _lanes(places: Sequence[_Place], sheet: Sheet) -> list[int | None]:
 
 
 def _mark(place: _Place, lane: int | None, sheet: Sheet) -> Iterator[str]:
-    finding = place.finding
-    look = _LOOKS[finding.severity]
+    look = place.look
     x, y = _centre(place, sheet), sheet.top + sheet.across
-    dashes = "" if finding.severity is Severity.DAMAGE else ' stroke-dasharray="1 .6"'
-    yield f'<g class="picture-{finding.severity}" fill="{look.colour}" stroke="{look.colour}" '
+    pattern = _DASHES.get(place.name, _USUAL_DASHES)
+    dashes = f' stroke-dasharray="{pattern}"' if pattern else ""
+    yield f'<g class="picture-{place.name}" fill="{look.colour}" stroke="{look.colour}" '
     yield f'stroke-width=".3"><rect x="{x - FRAME_PITCH_MM / 2:.2f}" y="{sheet.top}" width="'
     yield f'{FRAME_PITCH_MM * place.frames:.2f}" height="{sheet.across}" fill="none" '
     yield f'stroke="{look.colour}"{dashes}/>'
@@ -142,6 +175,6 @@ def _mark(place: _Place, lane: int | None, sheet: Sheet) -> Iterator[str]:
     if lane is not None:
         baseline = y + _SHAPE_MM + _LANE_MM * (lane + 0.75)
         yield f'<path d="M{x:.2f} {y + _SHAPE_MM:.2f}V{baseline:.2f}" stroke-width=".15"/>'
-        yield f'<text x="{x + 0.7:.2f}" y="{baseline:.2f}" stroke="none">{escape(_kind(finding))}'
+        yield f'<text x="{x + 0.7:.2f}" y="{baseline:.2f}" stroke="none">{escape(place.label)}'
         yield "</text>"
     yield "</g>"

@@ -13,6 +13,7 @@ from server.catalog.records import ImageRecord
 from server.catalog.work import Work
 from server.tape.findings import Finding
 from server.tape.image import Orientation
+from server.tape.paper_defects import PaperDefect, beside
 from server.web.context import PageContext
 from server.web.visit import VisitDep
 
@@ -47,12 +48,15 @@ class Strips:
     """The strips on the page of an image: where data begins, letters, and beside findings.
 
     `beside` holds one for each of the first findings, None for letters, which are shown whole;
-    each begins `before` frames before its finding.
+    each begins `before` frames before its finding. `defects` are those that reports have on the
+    tapes of the image, `logged` for each finding those in its place.
     """
 
     data: Shown
     letters: tuple[Shown, ...]
     beside: tuple[Shown | None, ...]
+    defects: tuple[PaperDefect, ...]
+    logged: tuple[tuple[PaperDefect, ...], ...]
     before: int = BEFORE
 
 
@@ -67,6 +71,8 @@ def strips_of(work: Work, image: ImageRecord) -> Strips:
             None if _is_text(each) else shown_strip(pictured.strip(each.frame - BEFORE, BESIDE))
             for each in image.findings[:MOST_BESIDE]
         ),
+        defects=pictured.defects,
+        logged=beside(image.findings, pictured.defects),
     )
 
 

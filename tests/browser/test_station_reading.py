@@ -128,3 +128,16 @@ def test_where_the_browser_has_no_serial_ports_nothing_of_it_is_shown(open_page,
 
     expect(page.get_by_label("Files", exact=True)).to_be_visible()
     expect(page.locator("[data-station=read]")).to_be_hidden()
+
+
+def test_a_tape_that_must_not_be_run_is_not_read(open_page):
+    page = open_page(390)
+    with_machine(page, pieces=_pieces(_tape(3)))
+    place = _upload_page(page)
+    page.get_by_text("About this reading").click()
+    page.get_by_label("Accession number").first.fill("2021.4")
+    place.get_by_role("button", name="Choose the port and read").click()
+
+    expect(place.get_by_role("status")).to_contain_text("Do not run this tape")
+    expect(place.get_by_role("status")).to_contain_text("An archivist can allow one reading")
+    assert page.evaluate("window.machine.opened ?? null") is None

@@ -88,6 +88,7 @@ def test_defects_are_new_worse_better_gone_or_as_before(compared):
             [Course.BETTER],
         ),
         ({"extent": "one place"}, {"extent": "all along"}, [Course.WORSE]),
+        ({}, {"extent": "all along"}, [Course.SAME]),
     ],
 )
 def test_a_defect_is_known_again_by_its_kind_and_its_place(compared, was, now, course):

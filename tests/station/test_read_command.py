@@ -4,6 +4,7 @@ Nothing here is told by the clock: passes end by trailer or by what is sent.
 """
 
 import hashlib
+import os
 import signal
 import subprocess
 import sys
@@ -11,10 +12,15 @@ import time
 
 import pytest
 
+from server.catalog import condition, running
+from server.catalog.condition_values import NewReport
+from server.catalog.vocabulary import Condition, Handling
 from server.cli import main
 from server.commands.at_the_machine import BROKEN_OFF, STOPPED, WAITS
 from server.commands.console import DONE, REFUSED, UNUSABLE
 from server.station.control import DC3
+from server.store.engine import make_engine
+from tests import factories
 from tests.station.devices import LONGEST_WAIT
 from tests.station.machines import Reader
 from tests.station.reels import content, tape
@@ -261,3 +267,40 @@ def test_the_help_of_each_command_says_what_its_exit_status_means(command, said)
     told = said().out
     for status in (DONE, REFUSED, UNUSABLE, BROKEN_OFF, WAITS, STOPPED):
         assert f"\n  {status} " in told
+
+
+def test_a_tape_that_must_not_be_run_is_not_read_without_an_archivists_word(
+    reader, reel, at_archive, sqlite_settings, said
+):
+    engine = make_engine(sqlite_settings)
+    with factories.acting(engine) as work:
+        factories.tape(work, accession_number="1978.4")
+        condition.log(work, NewReport(
+            tape="1978.4", checked_on=work.now.date(), state=Condition.WORN,
+            handling=Handling.DO_NOT_RUN,
+        ))  # fmt: skip
+    for more in ((), ("--no-send",), ("--unasked",)):
+        words = ["read", os.devnull, str(reel), "--tape", "1978.4", *more]
+        assert main(words) == UNUSABLE
+        told = said().err
+        assert "Do not run this tape" in told
+        assert "archivist" in told
+        assert not list(reel.parent.glob("reel*"))
+
+    with factories.acting(engine) as work:
+        running.permit(work, "1978.4", "By hand, by two.")
+    assert _read(reader(FRAMES), reel, "--tape", "1978.4") == DONE
+    assert "is used up now" in said().out
+    engine.dispose()
+
+
+def test_where_nobody_can_be_asked_a_named_tape_is_read_only_if_somebody_says_so(
+    reader, reel, closed_port, outbox, said
+):
+    away = ("--archive", closed_port, "--tape", "1978.4")
+    assert main(["read", os.devnull, str(reel), *away]) == UNUSABLE
+    assert "--unasked" in said().err
+    assert not list(reel.parent.glob("reel*"))
+
+    assert _read(reader(FRAMES), reel, *away, "--unasked") == WAITS
+    assert "Nobody could be asked" in said().err

@@ -193,3 +193,82 @@ def test_what_is_to_be_looked_at_again_comes_up_on_its_day(volunteer):
     report(volunteer, checked_on="2026-01-02", next_check="2026-01-03")
 
     assert f"/tapes/{NUMBER}/condition/new" in volunteer.get("/queues/no-report").text
+
+
+def test_a_finding_stands_beside_the_defect_that_was_logged_in_its_place(
+    volunteer, visitor, library
+):
+    report(
+        volunteer,
+        "1979.3",
+        **{
+            "defects.0.kind": "crease",
+            "defects.0.severity": "slight",
+            "defects.0.position_mm": "20 cm",
+        },
+    )
+    for page in (visitor.get("/tapes/1979.3").text, visitor.get(f"/images/{library.damaged}").text):
+        assert "parity error at 203.20 mm; crease logged at 200 mm (report of 2026-03-02)" in page
+        assert 'class="along-defect"' in page
+    strip = visitor.get(f"/images/{library.damaged}/strip.svg?start=60").text
+    assert ">crease</text>" in strip
+
+
+def surveyed(client, **others):
+    page = client.get("/survey").text
+    (key,) = re.findall(r'name="key" value="([^"]+)"', page)
+    given = {"tape": NUMBER, "checked_on": "2026-03-03", "state": "worn", "key": key}
+    return client.fill_in("/survey", **{**given, **others})
+
+
+def test_a_survey_logs_a_report_in_three_marks(volunteer):
+    sent = surveyed(volunteer, defects=["crease", "dust"])
+    assert sent.status_code == 200
+    where = re.search(r'href="(/condition-reports/[0-9]+)"', sent.text)
+    assert where
+    page = volunteer.get(where[1]).text
+
+    assert "crease" in page
+    assert "dust" in page
+    assert "camera=(self)" in sent.headers["Permissions-Policy"]
+    assert "camera=()" in volunteer.get("/tapes").headers["Permissions-Policy"]
+
+
+def test_a_survey_that_is_sent_twice_makes_one_report(volunteer):
+    key = "0f8fad5b-d9cb-469f-a165-70867728950e"
+    first, again = (surveyed(volunteer, key=key) for _ in range(2))
+    shown = [re.findall(r"/condition-reports/[0-9]+", each.text) for each in (first, again)]
+
+    assert shown[0] == shown[1]
+    assert volunteer.get(f"/tapes/{NUMBER}/condition").text.count("/condition-reports/") == 1
+
+
+@pytest.mark.parametrize(
+    ("given", "status", "words"),
+    [
+        ({"tape": "1901.1"}, 404, "There is no tape 1901.1"),
+        ({"tape": "kites"}, 422, "1978.12"),
+        ({"state": ""}, 422, "how it stands"),
+        ({"files": [("photos", ("a.jpg", b"frames", "image/jpeg"))]}, 422, "no JPEG"),
+    ],
+)
+def test_a_survey_that_cannot_be_logged_says_why(volunteer, given, status, words):
+    sent = surveyed(volunteer, **given)
+
+    assert sent.status_code == status
+    assert words in sent.text
+
+
+def test_the_page_that_the_browser_keeps_names_nobody(volunteer):
+    page = volunteer.get("/survey/empty").text
+
+    assert "Pat the volunteer" not in page
+    assert 'name="csrf"' not in page
+    assert 'id="survey"' in page
+    worker = volunteer.get("/survey-worker.js")
+    assert worker.headers["Content-Type"].startswith("text/javascript")
+    assert "/survey/empty" in worker.text
+
+
+def test_a_visitor_surveys_nothing(visitor):
+    assert visitor.get("/survey").status_code in (303, 401)

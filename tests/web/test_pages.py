@@ -80,6 +80,8 @@ FOR_VOLUNTEERS = [
     "/tapes/new",
     "/tapes/1979.1/edit",
     "/tapes/1979.1/condition/new",
+    "/survey",
+    "/survey?tape=1979.3",
     "/images/{hex}/sheet/edit",
     "/account",
     "/queues/mine",

@@ -39,6 +39,7 @@ from server.web import (
     shelf_checks,
     state,
     strips,
+    survey,
     tape_forms,
     tape_requests,
     tapes,
@@ -55,6 +56,7 @@ MODULES = (
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
     vouching, work, people, state, labels, load_sheets, punching_steps, punchings, queues, moving,
     places, vocabularies, history, program_parts, loans, tape_requests, shelf_checks, photos,
+    survey,
 )  # fmt: skip
 
 PAGES = sorted(
