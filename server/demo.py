@@ -9,6 +9,7 @@ from server import demo_shelves
 from server.catalog import (
     accession,
     condition,
+    deaccession,
     families,
     invitations,
     load_sheets,
@@ -30,6 +31,7 @@ from server.catalog import (
 )
 from server.catalog.accession import Upload
 from server.catalog.condition_values import NewReport
+from server.catalog.deaccession import NewDeaccession
 from server.catalog.errors import Conflict
 from server.catalog.family_values import Decided, NewDecision
 from server.catalog.invitations import NewInvitation
@@ -122,8 +124,7 @@ class _Loading:
             self._decide(decision)
         for report in library["report"]:
             self._log(report)
-        for each in library["rights"]:
-            self._settle_rights(each)
+        self._settle_rights(library)
         for sheet in library["load_sheet"]:
             self._write_sheet(sheet)
         for each in library["punching"]:
@@ -147,10 +148,15 @@ class _Loading:
         if entry["withdrawn"]:
             invitations.withdraw(work, invited.record.id)
 
-    def _settle_rights(self, entry: Entry) -> None:
-        values = {name: value for name, value in entry.items() if name not in ("by", "tapes")}
-        for number in entry["tapes"]:
-            tapes.change(self._as(entry["by"]), number, TapeChange.of(values))
+    def _settle_rights(self, library: Entry) -> None:
+        """Say what may be shown of which tapes, and which left."""
+        for each in library["rights"]:
+            values = {name: value for name, value in each.items() if name not in ("by", "tapes")}
+            for number in each["tapes"]:
+                tapes.change(self._as(each["by"]), number, TapeChange.of(values))
+        for each in library["deaccession"]:
+            values = {name: each[name] for name in NewDeaccession.model_fields if name in each}
+            deaccession.record(self._as(each["by"]), each["tape"], NewDeaccession.of(values))
 
     def _log(self, report: Entry) -> None:
         """A condition report, with its photos."""

@@ -14,6 +14,7 @@ from server.catalog.errors import (
     ArchiveError,
     Conflict,
     FixityFailed,
+    Gone,
     Invalid,
     Moved,
     NotAllowed,
@@ -53,6 +54,13 @@ _REFUSALS: Final[Mapping[type[ArchiveError], Problem]] = MappingProxyType(
             "Nothing is held under that name",
             "No image, tape, program or report has the name, number or digest that was given.",
             "Search for it; a digest has 64 hexadecimal digits, an accession number is on the box.",
+        ),
+        Gone: Problem(
+            Gone.code,
+            HTTPStatus.GONE,
+            "The tape left the collection",
+            "It was deaccessioned: its record and number stay, and nothing of it is changed.",
+            "Look at its page; the images that were read from it are still held.",
         ),
         NotSignedIn: Problem(
             NotSignedIn.code,

@@ -30,8 +30,8 @@ from server.catalog.program_values import ProgramQuery
 from server.catalog.punching_values import PunchingQuery, Status
 from server.catalog.queues import QUEUES, held_in
 from server.catalog.search_values import SearchQuery
-from server.catalog.tape_values import NewTape, TapeQuery
-from server.catalog.work import COMMAND, VISITOR, unit_of_work
+from server.catalog.tape_values import Departed, NewTape, TapeQuery
+from server.catalog.work import COMMAND, VISITOR, Actor, Role, unit_of_work
 from server.store.engine import make_engine
 from server.tape.kinship import Kind
 
@@ -50,6 +50,17 @@ def test_the_whole_library_is_there(loaded: Engine):
     with unit_of_work(loaded, VISITOR) as work:
         assert tapes.page(work, TapeQuery()).total == 40
         assert programs.page(work, ProgramQuery()).total == 15
+
+
+def test_a_tape_is_for_members_one_for_archivists_and_one_left(loaded: Engine):
+    seen = {}
+    for role in (Role.VISITOR, Role.VOLUNTEER, Role.ARCHIVIST):
+        with unit_of_work(loaded, Actor(None, role, role), writes=False) as work:
+            seen[role] = tapes.page(work, TapeQuery()).total
+            (left,) = tapes.page(work, TapeQuery(departed=Departed.ONLY)).rows
+            assert left.accession_number == "2018.13"
+
+    assert seen == {Role.VISITOR: 40, Role.VOLUNTEER: 41, Role.ARCHIVIST: 42}
 
 
 @pytest.mark.parametrize("name", QUEUES)

@@ -44,6 +44,7 @@ class HitOut(Fields):
     check_status: CheckStatus | None = Field(description="What the image's checks say, or null.")
     verification: VerifiedBy | None = Field(description="Why the image is trusted, or null.")
     condition: Condition | None = Field(description="How the tape stands, or null.")
+    departed: bool = Field(description="Whether the tape left the collection.")
     do_not_run: bool = Field(description="Whether no reader may have the tape.")
     excerpt: str = Field(
         description="The text around it as HTML: escaped, each match in a mark element."
@@ -68,6 +69,7 @@ class HitOut(Fields):
             check_status=hit.check_status,
             verification=hit.verification,
             condition=hit.condition,
+            departed=hit.departed,
             excerpt=marked_up(hit.excerpt),
             pieces=[ExcerptPiece(text=text, match=match) for text, match in hit.excerpt],
         )

@@ -1,6 +1,6 @@
 """Tapes: the physical objects, with where they came from and how they stand."""
 
-from datetime import datetime
+from datetime import date, datetime
 from http import HTTPStatus
 from typing import Annotated
 
@@ -22,10 +22,13 @@ from server.api.revisions import (
     RevisionDep,
     marked,
 )
-from server.catalog import condition, running, tapes
+from server.catalog import condition, deaccession, running, tapes
+from server.catalog.deaccession import Departure
+from server.catalog.held import require_here, tape_of
 from server.catalog.records import VerifiedBy
 from server.catalog.tape_values import NewTape, TapeChange, TapeQuery
 from server.catalog.vocabulary import Access, Acquired, Condition, Hazard, TapeForm
+from server.catalog.work import Role
 from server.inspection import Fields
 from server.tape.findings import CheckStatus
 
@@ -106,6 +109,25 @@ class TapeOut(Revised):
     licence: str = Field(description="SPDX licence expression.")
     rights_note: str = Field(description="What else is to be said of its rights.")
     access: Access = Field(description="Who may see it.")
+    deaccessioned_on: date | None = Field(
+        description="Day on which it left the collection; null while it is in it."
+    )
+
+
+class DeaccessionOut(Fields):
+    """That a tape left the collection, and whether it came back since."""
+
+    decided_on: date = Field(description="Day of the decision.")
+    authority: str = Field(description="Who decided.")
+    reason: str = Field(description="Why it left.")
+    method: Departure = Field(description="How it left.")
+    recipient: str | None = Field(description="Who has it; null for visitors.")
+    note: str | None = Field(description="What was checked; null but for archivists.")
+    recorded: datetime = Field(description="When this was entered, in UTC.")
+    by: str = Field(description="Who entered it.")
+    ended: datetime | None = Field(description="When it was taken back, in UTC, or null.")
+    ended_by: str | None = Field(description="Who entered that, or null.")
+    ended_why: str = Field(description="How it came back.")
 
 
 @router.get("", responses=responses("invalid"))
@@ -129,10 +151,12 @@ def create_tape(request: Request, response: Response, caller: CallerDep, new: Ne
     return marked(response, tape)
 
 
-@router.get("/{number}", responses=READING)
+@router.get("/{number}", responses=READING | responses("gone"))
 def get_tape(number: Number, response: Response, caller: CallerDep) -> TapeOut:
-    """A tape and all that is known about it."""
+    """A tape and all that is known about it; for visitors none that left the collection."""
     with caller.reading() as work:
+        if not work.actor.role.includes(Role.VOLUNTEER):
+            require_here(tape_of(work, number))
         return marked(response, TapeOut.model_validate(tapes.get(work, number)))
 
 
@@ -205,3 +229,33 @@ def withdraw_permission(number: Number, caller: CallerDep) -> RunningOut:
     with caller.work() as work:
         running.withdraw(work, number)
         return RunningOut.model_validate(running.of(work, number))
+
+
+@router.get("/{number}/deaccessions", responses=responses("not-found"))
+def get_deaccessions(number: Number, caller: CallerDep) -> list[DeaccessionOut]:
+    """How often the tape left the collection, the last time first; mostly never."""
+    with caller.reading() as work:
+        return [DeaccessionOut.model_validate(each) for each in deaccession.of(work, number)]
+
+
+@router.post(
+    "/{number}/deaccessions",
+    status_code=HTTPStatus.CREATED,
+    dependencies=SIGNED_IN,
+    responses=CHANGING | responses("gone"),
+)
+def deaccession_tape(
+    number: Number, caller: CallerDep, new: deaccession.NewDeaccession
+) -> DeaccessionOut:
+    """Take a tape out of the collection (archivists); its record stays."""
+    with caller.work() as work:
+        return DeaccessionOut.model_validate(deaccession.record(work, number, new))
+
+
+@router.post("/{number}/reaccession", dependencies=SIGNED_IN, responses=CHANGING)
+def reaccession_tape(
+    number: Number, caller: CallerDep, given: deaccession.Return
+) -> DeaccessionOut:
+    """Make a tape that left one of the collection again (archivists)."""
+    with caller.work() as work:
+        return DeaccessionOut.model_validate(deaccession.take_back(work, number, given.why))

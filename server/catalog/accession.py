@@ -12,7 +12,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
 from server.catalog import decodings, events, images, kinship, mending, running, verification
-from server.catalog.errors import Invalid, NotAllowed, NotFound
+from server.catalog.errors import Gone, Invalid, NotAllowed, NotFound
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import known, tape_of
 from server.catalog.records import Receipt
@@ -81,8 +81,8 @@ def _tape(work: Work, examined: Examined) -> Tape | None:
     if number is None:
         return None
     try:
-        return tape_of(work, number)
-    except NotFound as missing:
+        return tape_of(work, number, to_change=True)
+    except (NotFound, Gone) as missing:
         raise Invalid(
             missing.what, where="tape", mend=missing.mend, fields={"tape": missing.what}
         ) from None

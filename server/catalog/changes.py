@@ -1,12 +1,16 @@
 """Changing a record: what changes, whether it is still as it was when opened, and the log of it."""
 
 from collections.abc import Mapping
-from typing import Any, Protocol
+from typing import Any, Final, Protocol
 
 from server.catalog import events
 from server.catalog.errors import Conflict
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.work import Work
+from server.store import turns
+
+POLICY: Final = ("access", "rights_uri", "licence")
+"""Columns that say what may be done with a record."""
 
 
 class Revised(Protocol):
@@ -55,6 +59,9 @@ def apply(
     """
     if not changed:
         return
+    if "access" in changed:
+        # Two who close two tapes of one image at once would each see the other's still open.
+        turns.take(work.session, "access")
     before = {name: plain(getattr(row, name)) for name in changed}
     for name, value in changed.items():
         setattr(row, name, value)
@@ -74,6 +81,17 @@ def apply(
         },
         corrects=corrects,
     )
+    _log_policy(work, changed, kind, key)
+
+
+def _log_policy(work: Work, changed: Mapping[str, Any], kind: ObjectKind, key: str | int) -> None:
+    """Say what was settled of rights and access, as preservation programs look for it."""
+    settled = {name: plain(changed[name]) for name in POLICY if name in changed}
+    if settled:
+        told = "; ".join(
+            f"{name.replace('_', ' ')}: {value or 'none'}" for name, value in settled.items()
+        )
+        events.record(work, EventType.POLICY, kind, key, detail=told, facts=settled)
 
 
 def plain(value: Any) -> Any:

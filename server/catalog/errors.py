@@ -3,6 +3,7 @@
     ArchiveError
         NotFound          nothing is held under that name
         Moved             it is held at another address now
+        Gone              the tape left the collection; its record is still there
         NotSignedIn       the visitor must sign in first
         NotAllowed        the person's role does not reach that far
         Invalid           what was given cannot be taken; `fields` says which part
@@ -49,6 +50,12 @@ class NotFound(ArchiveError):
     """Nothing is held under that name."""
 
     code = "not-found"
+
+
+class Gone(ArchiveError):
+    """The tape left the collection: nothing of it is changed any more."""
+
+    code = "gone"
 
 
 class Moved(ArchiveError):

@@ -32,6 +32,8 @@ class EventType(StrEnum):
     ACCESSION = "accession"
     CREATION = "creation"
     MODIFICATION = "metadata modification"
+    DEACCESSION = "deaccession"
+    POLICY = "policy assignment"
     DISSEMINATION = "dissemination"
     QUARANTINE = "quarantine"
     UNQUARANTINE = "unquarantine"

@@ -51,7 +51,9 @@ def _of_images(session: Session, query: TapeQuery) -> tuple[int, dict[str, Count
     fields: AnySelect = select(*IMAGE_FIELDS.values(), func.count())
     rows = session.execute(
         fields.where(
-            *narrowing.of_words(session, query.q), *narrowing.conditions(query, TAPE_FIELDS)
+            *narrowing.of_shelf(session, query.departed),
+            *narrowing.of_words(session, query.q),
+            *narrowing.conditions(query, TAPE_FIELDS),
         ).group_by(*IMAGE_FIELDS.values())
     )
     total = 0
@@ -71,7 +73,8 @@ def _of_images(session: Session, query: TapeQuery) -> tuple[int, dict[str, Count
 
 def _of_tapes(session: Session, query: TapeQuery) -> dict[str, Counts]:
     """The counts of the facets of the tapes themselves."""
-    words = narrowing.of_words(session, query.q)
+    words = narrowing.of_shelf(session, query.departed)
+    words += narrowing.of_words(session, query.q)
     parts = [
         select(literal(name), cast(field, String), func.count())
         .where(*words, *narrowing.conditions(query, FIELDS, besides=name))

@@ -6,7 +6,7 @@ from typing import NamedTuple
 from sqlalchemy import bindparam, select
 from sqlmodel import col
 
-from server.catalog.errors import Moved, NotFound
+from server.catalog.errors import Gone, Moved, NotFound
 from server.catalog.vocabulary import Access, forbids_running
 from server.catalog.work import Work
 from server.store.engine import only_reads
@@ -52,11 +52,14 @@ def access_of(work: Work, image_id: int) -> Access:
 _IMAGE_ID = select(col(ImageRow.id)).where(col(ImageRow.sha256) == bindparam("sha256"))
 
 
-def tape_of(work: Work, accession_number: str, *, to_change: bool = False) -> Tape:
+def tape_of(
+    work: Work, accession_number: str, *, to_change: bool = False, gone_too: bool = False
+) -> Tape:
     """A tape; one that is to be changed is kept from everybody else until the work is done.
 
     Raises:
         NotFound: there is none of that number.
+        Gone: it is to be changed, and left the collection; unless one that is `gone_too` will do.
     """
     statement = _TAPE.with_for_update() if to_change and may_lock(work) else _TAPE
     found = work.session.scalar(statement, {"number": readable(accession_number)})
@@ -64,9 +67,25 @@ def tape_of(work: Work, accession_number: str, *, to_change: bool = False) -> Ta
         raise NotFound(
             f"There is no tape {accession_number[:40]}.",
             where=accession_number[:40],
-            mend="Look for it in the list of tapes.",
+            mend="Look for it in the list of tapes; some are shown to people who signed in.",
         )
+    if to_change and not gone_too:
+        require_here(found)
     return found
+
+
+def require_here(tape: Tape) -> None:
+    """Nothing, if a tape is in the collection.
+
+    Raises:
+        Gone: it left.
+    """
+    if tape.deaccessioned_on is not None:
+        raise Gone(
+            f"Tape {tape.accession_number} left the collection on {tape.deaccessioned_on}.",
+            where=tape.accession_number,
+            mend="Its record stays as it is. If it came back, an archivist enters that first.",
+        )
 
 
 _TAPE = select(Tape).where(col(Tape.accession_number) == bindparam("number"))

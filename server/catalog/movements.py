@@ -119,6 +119,16 @@ def mark_missing(work: Work, missing: Missing) -> None:
         go(work, tape, To(State.MISSING), missing.why)
 
 
+def leave(work: Work, tape: Tape, why: str) -> None:
+    """Take a tape out of its place for good: it belongs nowhere any more.
+
+    Raises:
+        Conflict: the tape is lent.
+    """
+    go(work, tape, To(State.UNKNOWN), why)
+    _held(work, tape).usual_id = None
+
+
 def enter(work: Work, tape: Tape, text: str) -> None:
     """Say where a tape is as it is entered in the register, which is logged already.
 

@@ -4,11 +4,11 @@ from collections.abc import Collection, Mapping
 from typing import Any, Final, TypeAlias
 
 from sqlalchemy import ColumnElement, Select, SQLColumnExpression, case, func, or_, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, aliased
 from sqlmodel import col
 
 from server.catalog.records import VerifiedBy
-from server.catalog.tape_values import TapeQuery
+from server.catalog.tape_values import Departed, TapeQuery
 from server.store.programs import Program
 from server.store.search import holds
 from server.store.tapes import Tape
@@ -51,6 +51,21 @@ def conditions(query: TapeQuery, fields: Fields, *, besides: str = "") -> list[C
         for name, field in fields.items()
         if name != besides and getattr(query, name)
     ]
+
+
+def left() -> Select[int | None]:
+    """The ids of the tapes that left the collection: few, and an index holds them all."""
+    gone = aliased(Tape)
+    return select(col(gone.id)).where(col(gone.deaccessioned_on).is_not(None)).correlate(None)
+
+
+def of_shelf(session: Session, departed: Departed) -> list[ColumnElement[bool]]:
+    """The condition that tapes are in the collection, or are not; none while none ever left."""
+    if departed is Departed.ONLY:
+        return [col(Tape.id).in_(left())]
+    if departed is Departed.TOO or session.scalar(left().limit(1)) is None:
+        return []
+    return [col(Tape.id).not_in(left())]
 
 
 def of_words(session: Session, words: str) -> list[ColumnElement[bool]]:

@@ -165,7 +165,9 @@ def _versions(work: Work, program_id: int) -> tuple[VersionRecord, ...]:
 
 def _tapes(work: Work, program_id: int) -> tuple[TapeLink, ...]:
     tapes = work.session.scalars(
-        select(Tape).where(col(Tape.program_id) == program_id).order_by(col(Tape.accession_key))
+        select(Tape)
+        .where(col(Tape.program_id) == program_id, col(Tape.deaccessioned_on).is_(None))
+        .order_by(col(Tape.accession_key))
     )
     return tuple(
         TapeLink(each.accession_number, each.title, handling.do_not_run(each)) for each in tapes

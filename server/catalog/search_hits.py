@@ -99,6 +99,7 @@ class _Told:
             program=record.program_id,
             condition=Condition(record.condition),
             do_not_run=do_not_run(record),
+            departed=record.deaccessioned_on is not None,
         )
 
     def of_digest(self, image_id: int) -> Iterator[Hit]:

@@ -115,7 +115,8 @@ class Hit:
     listing hold the run, of which only the first few are hits; `before` and `after` are the
     lines around it. A hit in a listing carries the image's `sha256`, what its checks say and why
     it is trusted, and the `accession` number of the first tape that it was read from; one of a
-    tape its `condition`; `do_not_run` is about that tape.
+    tape its `condition`; `do_not_run` is about that tape, and so is `departed`: that it left the
+    collection.
     """
 
     kind: HitKind
@@ -133,6 +134,7 @@ class Hit:
     verification: VerifiedBy | None = None
     condition: Condition | None = None
     do_not_run: bool = False
+    departed: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -64,6 +64,7 @@ _ORDERS: Mapping[Sort, Callable[[], tuple[Any, ...]]] = {
 def rows(session: Session, query: TapeQuery) -> tuple[TapeRow, ...]:
     """The tapes on the page that was asked for."""
     conditions = [
+        *narrowing.of_shelf(session, query.departed),
         *narrowing.of_words(session, query.q),
         *narrowing.conditions(query, FIELDS),
     ]

@@ -2,7 +2,7 @@
 
 import re
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from enum import StrEnum
 from typing import Annotated, Final, Generic, Literal, TypeVar
 
@@ -119,6 +119,14 @@ class TapeChange(Described):
     accession_number: AccessionNumber | None = None
 
 
+class Departed(StrEnum):
+    """Whether a list shows tapes that left the collection."""
+
+    NOT = ""
+    TOO = "too"
+    ONLY = "only"
+
+
 class Sort(StrEnum):
     """The order of a page of tapes."""
 
@@ -145,6 +153,7 @@ class TapeQuery(PageQuery):
     verification: Words = ()
     place: Words = ()
     program: Numbers = ()
+    departed: Departed = Departed.NOT
     sort: Sort = Sort.ACCESSION
 
 
@@ -245,6 +254,7 @@ class TapeRecord:
     licence: str = ""
     rights_note: str = ""
     access: Access = Access.PUBLIC
+    deaccessioned_on: date | None = None
 
     @property
     def do_not_run(self) -> bool:

@@ -20,7 +20,7 @@ from server.catalog import (
 )
 from server.catalog.errors import Invalid, Moved, NotFound
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.held import access_of, image_id_of, program_of, tape_of
+from server.catalog.held import access_of, image_id_of, program_of, require_here, tape_of
 from server.catalog.records import ImageRecord
 from server.catalog.tape_values import (
     ARCHIVISTS_ONLY,
@@ -57,6 +57,15 @@ def get(work: Work, accession_number: str) -> TapeRecord:
         NotFound: there is none of that number.
     """
     return _record(work, tape_of(work, accession_number))
+
+
+def has_left(work: Work, accession_number: str) -> bool:
+    """Whether a tape left the collection, so that only its record is here.
+
+    Raises:
+        NotFound: there is none of that number.
+    """
+    return tape_of(work, accession_number).deaccessioned_on is not None
 
 
 def create(work: Work, new: NewTape) -> TapeRecord:
@@ -161,6 +170,7 @@ def attach(
     """
     work.actor.require(Role.VOLUNTEER)
     tape = tape_of(work, accession_number)
+    require_here(tape)
     image_id = image_id_of(work, sha256)
     if access_of(work, image_id).shut > Access(tape.access).shut:
         work.actor.require(Role.ARCHIVIST)
@@ -335,6 +345,7 @@ def _record(work: Work, tape: Tape) -> TapeRecord:
         licence=tape.licence,
         rights_note=tape.rights_note,
         access=Access(tape.access),
+        deaccessioned_on=tape.deaccessioned_on,
     )
 
 

@@ -9,10 +9,10 @@ of by their class, and SQL written as text.
 As long as nothing is closed to whoever asks, all of this comes to one short question.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import cache
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
 
 from sqlalchemy import (
     ColumnElement,
@@ -41,6 +41,8 @@ from server.store.row import Row
 from server.store.tables import METADATA, Event, RecordText
 
 _NAME: Final = "feedhole_sight"
+_Asked: TypeAlias = Select[*tuple[Any, ...]] | CompoundSelect[*tuple[Any, ...]]
+
 _PLUGIN: Final = "compile_state_plugin"
 
 _ROOTS: Final = ("tape", "program")
@@ -126,22 +128,26 @@ def guard(engine: Engine) -> None:
             and sight.is_narrow(connection)
         ):
             assert sight.levels is not None
-            _require_classes(clause)
-            clause = clause.options(*_criteria(sight.levels))
+            clause = _narrowed(clause, sight.levels)
         return clause, many, params
 
 
-def _require_classes(clause: Select[Any] | CompoundSelect[Any]) -> None:
-    """Fail rather than let a SELECT through that names no class, and so would be left as it is.
+def _narrowed(clause: _Asked, levels: tuple[str, ...]) -> _Asked:
+    """The same question, with the conditions of the tables that it names anywhere.
 
     Raises:
-        RuntimeError: it asks tables of which rows can be closed.
+        RuntimeError: a part of it names no class, and would be left as it is.
     """
+    criteria = _criteria(levels)
+    named = set()
     for part in visitors.iterate(clause):
-        if isinstance(part, Select) and part._propagate_attrs.get(_PLUGIN) != "orm":  # noqa: SLF001 - no other way to tell
+        if isinstance(part, Table):
+            named.add(part.name)
+        elif isinstance(part, Select) and part._propagate_attrs.get(_PLUGIN) != "orm":  # noqa: SLF001 - no other way to tell
             asked = set(_asked_here(part.get_final_froms()))
-            if asked & _closable():
+            if asked & criteria.keys():
                 raise RuntimeError(f"{sorted(asked)} are asked without their classes: {part}")
+    return clause.options(*(criteria[name] for name in sorted(named & criteria.keys())))
 
 
 def _asked_here(froms: Iterable[FromClause]) -> Iterator[str]:
@@ -151,16 +157,6 @@ def _asked_here(froms: Iterable[FromClause]) -> Iterator[str]:
             yield from _asked_here((each.left, each.right))
         elif isinstance(each, Table):
             yield each.name
-
-
-@cache
-def _closable() -> frozenset[str]:
-    """The tables of which rows can be closed."""
-    tables = (made.__table__ for made in _classes())
-    found = {
-        t.name for t in tables if _special(t, ("",)) is not None or _is_closed(t, ("",)) is not None
-    }
-    return frozenset(found)
 
 
 def _sight(session: Session) -> Sight | None:
@@ -179,14 +175,13 @@ def _anything_closed(levels: tuple[str, ...]) -> str:
 
 
 @cache
-def _criteria(levels: tuple[str, ...]) -> tuple[ORMOption, ...]:
-    """For each table, what a row must meet to be seen."""
-    found: list[ORMOption] = []
-    for made in _classes():
-        closed = _hidden(made.__table__, levels)
-        if closed is not None:
-            found.append(with_loader_criteria(made, not_(closed), include_aliases=True))
-    return tuple(found)
+def _criteria(levels: tuple[str, ...]) -> Mapping[str, ORMOption]:
+    """What a row must meet to be seen, by the name of its table."""
+    return {
+        made.__table__.name: with_loader_criteria(made, not_(closed), include_aliases=True)
+        for made in _classes()
+        if (closed := _hidden(made.__table__, levels)) is not None
+    }
 
 
 def _classes() -> list[Any]:

@@ -1,6 +1,7 @@
 """Tapes: the list with its facets, and one tape with all that is known about it."""
 
 from dataclasses import dataclass
+from http import HTTPStatus
 from typing import ClassVar
 
 from fastapi import APIRouter
@@ -31,6 +32,7 @@ from server.catalog.running import Running
 from server.catalog.tape_values import Page, TapeQuery, TapeRecord, TapeRow
 from server.catalog.work import Role, Work
 from server.web.context import PageContext
+from server.web.departures import departed_page
 from server.web.estimates import Estimates, estimates
 from server.web.listed import ListedLine, excerpt
 from server.web.strips import Strips, strips_of
@@ -118,7 +120,7 @@ def asked_for(visit: Visit) -> TapeQuery:
         Invalid: a value in it does not fit.
     """
     params = visit.request.query_params
-    one = {name: params[name] for name in ("q", "sort", "page") if params.get(name)}
+    one = {name: params[name] for name in ("q", "sort", "departed", "page") if params.get(name)}
     many = {name: params.getlist(name) for name in SEVERAL}
     return TapeQuery.of({**one, **many, "page_size": visit.settings.page_size})
 
@@ -133,8 +135,10 @@ def browse(visit: VisitDep) -> Response:
 
 @router.get("/tapes/{number}")
 def show(visit: VisitDep, number: str, rate: str = "") -> Response:
-    """One tape."""
+    """One tape, or what is left of one that left the collection."""
     with visit.work() as work:
+        if tapes.has_left(work, number):
+            return visit.page(departed_page(work, number), status=HTTPStatus.GONE)
         return visit.page(
             TapePage.of(work, number, rate, visit.settings.report_years), block="estimates"
         )

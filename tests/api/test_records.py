@@ -248,6 +248,8 @@ def test_mould_puts_a_tape_in_quarantine_until_it_is_released(volunteer, archivi
 
 
 WRITES = [
+    ("POST", "/tapes/1978.12/deaccessions"),
+    ("POST", "/tapes/1978.12/reaccession"),
     ("POST", "/images"),
     ("PUT", f"/images/{SHA}/sheet"),
     ("POST", f"/images/{SHA}/proof-readings"),
@@ -298,6 +300,13 @@ WRITES = [
 ]
 
 BODIES = {
+    "/tapes/1978.12/deaccessions": {
+        "decided_on": "2026-05-04",
+        "authority": "Meeting of May",
+        "reason": "We have two more.",
+        "method": "given away",
+    },
+    "/tapes/1978.12/reaccession": {"why": "It was given back."},
     "/tapes": NEW_TAPE,
     "/tapes/1978.12": {"place": "x"},
     "/tapes/1978.12/release": {"note": "x"},

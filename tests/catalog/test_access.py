@@ -4,8 +4,9 @@ import pytest
 from sqlalchemy import Engine, select
 from sqlmodel import col
 
-from server.catalog import images, numbering, programs, queues, tapes
+from server.catalog import events, images, numbering, programs, queues, tapes
 from server.catalog.errors import Conflict, Invalid, NotAllowed, NotFound
+from server.catalog.events import EventType, ObjectKind
 from server.catalog.program_values import NewVersion, ProgramChange
 from server.catalog.queues import held_in
 from server.catalog.tape_values import NewTape, TapeChange, TapeQuery
@@ -110,6 +111,20 @@ def test_only_archivists_say_who_may_see_a_tape_and_what_rights_there_are(engine
                 tapes.change(work, OPEN, TapeChange.of(given))
             with pytest.raises(NotAllowed):
                 tapes.create(work, NewTape.of({"title": "Another", **given}))
+
+
+def test_what_is_settled_of_rights_and_access_is_a_policy_assignment_in_the_log(engine, sha256):
+    given = {"access": Access.MEMBERS, "licence": "CC0-1.0", "notes": "Seen by the committee."}
+    with acting(engine) as work:
+        tapes.change(work, CLOSED, TapeChange.of(given))
+        (settled,) = (
+            event
+            for event in events.of(work, ObjectKind.TAPE, CLOSED)
+            if event.type is EventType.POLICY
+        )
+
+    assert settled.detail == "access: members; licence: CC0-1.0"
+    assert settled.facts == {"access": "members", "licence": "CC0-1.0"}
 
 
 def test_donor_is_told_to_members_and_private_notes_to_archivists(engine):

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterator
 
 import pytest
-from sqlalchemy import Engine, exists, func, literal, select, union_all
+from sqlalchemy import Engine, exists, func, literal, or_, select, union_all
 from sqlalchemy.orm import Session, aliased
 from sqlmodel import col
 
@@ -76,6 +76,21 @@ def test_parts_of_a_question_leave_it_out(visitor: Session):
     assert visitor.scalar(counted) == 2
 
 
+def test_question_within_a_question_leaves_it_out(visitor: Session):
+    one, other = aliased(Tape), aliased(Reading)
+    within = select(func.count()).select_from(other).where(col(other.tape_id) == col(one.id))
+    counted = select(col(one.title), within.correlate(one).scalar_subquery())
+    named = select(col(Tape.id).label("id")).cte()
+    either = select(col(Tape.id)).where(or_(col(Tape.id) == 2, exists().where(col(one.id) == 2)))
+    ordered = select(literal(1)).select_from(Tape).order_by(col(Tape.title)).with_for_update()
+
+    assert [tuple(row) for row in visitor.execute(counted)] == [("Tape 1", 1)]
+    assert visitor.scalars(select(named.c.id)).all() == [1]
+    assert visitor.scalars(either).all() == []
+    assert visitor.scalars(ordered).all() == [1]
+    assert visitor.scalars(select(func.lower(col(Program.title)))).all() == ["program 1"]
+
+
 def test_tape_of_a_closed_program_is_shown_without_it(shelf: Engine):
     with Session(shelf) as session, session.begin():
         session.get_one(Tape, 1).program_id = 2
@@ -137,7 +152,7 @@ def test_every_table_from_which_references_lead_to_a_tape_is_closed_with_it():
         found |= more
 
     assert found > {"reading", "decoding", "kinship", "condition_report", "whereabouts", "photo"}
-    assert sight._closable() == found
+    assert sight._criteria(OPEN).keys() == found
 
 
 def closed_images(engine: Engine) -> dict[int, str]:

@@ -11,6 +11,7 @@ from server.web import (
     code,
     compared,
     condition,
+    departures,
     downloads,
     errors,
     families,
@@ -56,7 +57,7 @@ MODULES = (
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
     vouching, work, people, state, labels, load_sheets, punching_steps, punchings, queues, moving,
     places, vocabularies, history, program_parts, loans, tape_requests, shelf_checks, photos,
-    survey,
+    survey, departures,
 )  # fmt: skip
 
 PAGES = sorted(
