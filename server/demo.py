@@ -12,12 +12,14 @@ from server.catalog import (
     deaccession,
     families,
     invitations,
+    links,
     load_sheets,
     merge_choice,
     merging,
     own_list,
     photos,
     preparing,
+    program_merging,
     programs,
     published,
     punching,
@@ -38,7 +40,8 @@ from server.catalog.invitations import NewInvitation
 from server.catalog.load_sheet_values import NewTexts, SheetOf
 from server.catalog.merging_values import NewMerge
 from server.catalog.photos import Sent
-from server.catalog.program_values import NewProgram, NewVersion, VersionRecord
+from server.catalog.program_merging import NewProgramMerge
+from server.catalog.program_values import NewLink, NewProgram, NewVersion, VersionRecord
 from server.catalog.punching_values import Punched, ReadBackFile
 from server.catalog.queues import queue_of
 from server.catalog.tape_values import NewTape, TapeChange
@@ -117,6 +120,7 @@ class _Loading:
             self._merge(each)
         for program in library["program"]:
             self._add_versions(program)
+        self._join_programs(library)
         for proof in library["proof_reading"]:
             work = self._as(proof["by"])
             verification.proof_read(work, self._images[proof["image"]], proof["note"])
@@ -167,6 +171,18 @@ class _Loading:
             data = (SEED_DATA / "photos" / photo["file"]).read_bytes()
             taken = photos.rewritten([Sent(photo["file"], data)], LARGEST)
             photos.add(work, logged.tape, taken, photo["shows"], logged.id)
+
+    def _join_programs(self, library: Entry) -> None:
+        work = self._as(KEEPS)
+        for each in library["link"]:
+            other = self._programs[each["other"]]
+            new = NewLink(kind=each["kind"], other=other, note=each["note"])
+            links.add(work, self._programs[each["program"]], new)
+        for each in library["twice"]:
+            values = {name: each[name] for name in ("title", "description")}
+            gone = programs.create(work, NewProgram.of(values))
+            into = self._programs[each["into"]]
+            program_merging.merge(work, gone.id, NewProgramMerge(into=into, note=each["note"]))
 
     def _take_on(self, entry: Entry) -> None:
         work = self._as(entry["by"])

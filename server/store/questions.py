@@ -26,6 +26,9 @@ from server.store.texts import Texts
 PROBED: Final = 300
 """So many of the newest texts are read first where an index gives no key before it has all."""
 
+WORTH_READING: Final = 4_000
+"""So many texts are read rather than that such an index is asked for all keys it has."""
+
 _BEYOND_ALL: Final = (1 << 63) - 1
 
 _BEFORE: Final = bindparam("before", type_=BigInteger)
@@ -58,7 +61,11 @@ def keys(
 
 def below(found: Select[int], key: SQLColumnExpression[Any]) -> Select[int]:
     """Of what is found the greatest keys within the `bounds`, the greatest first."""
-    return found.where(key < _BEFORE).order_by(key.desc()).limit(_MOST)
+    return _first(found.where(key < _BEFORE), key)
+
+
+def _first(found: Select[int], order: SQLColumnExpression[Any]) -> Select[int]:
+    return found.order_by(order.desc()).limit(_MOST)
 
 
 @cache
@@ -66,7 +73,10 @@ def newest(index: GramIndex, texts: Texts, asked: int, names: tuple[bool, ...]) 
     """`keys` within the `bounds`, the greatest first, for the `values` of as many runs as names."""
     grams = [bindparam(f"asked{place}", type_=index.type) for place in range(asked)]
     found = keys(index, texts, grams, _runs(names))
-    return below(found, found.selected_columns["key"])
+    key = found.selected_columns["key"]
+    # By a sum, so that PostgreSQL does not go through the keys in their order and look at the
+    # grams of each, which takes seconds, for the few that have them all.
+    return below(found, key) if index.newest_first else _first(found.where(key < _BEFORE), key + 0)
 
 
 @cache
@@ -77,8 +87,8 @@ def between(index: GramIndex, texts: Texts, names: tuple[bool, ...]) -> Select[i
 
 @cache
 def edge(texts: Texts) -> Select[int]:
-    """The key above which, and below the bounds, there are `PROBED` texts."""
-    return below(select(texts.key), texts.key).offset(PROBED)
+    """The key above which, and below the bounds, there are `past` texts."""
+    return below(select(texts.key), texts.key).offset(bindparam("past", type_=Integer))
 
 
 def values(asked: Sequence[Any], folded: Iterable[str], plain: Iterable[str]) -> dict[str, Any]:

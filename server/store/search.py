@@ -233,16 +233,24 @@ def _probed(
     before: int | None,
     only: Sequence[ColumnElement[bool]],
 ) -> list[int]:
-    """What the newest texts give, and if that is not enough, what the index gives below them."""
-    connection, index = session.connection(), index_of(session)
-    edge = connection.scalar(questions.edge(texts), questions.bounds(before, 1))
-    read = questions.between(index, texts, names).where(*only)
-    above = {"above": edge or 0}
-    asked = {**values, **questions.bounds(before, most), **above}
-    found = list(connection.scalars(read, asked).all())
-    if edge is None or len(found) == most:
-        return found
-    rest = {**values, **questions.bounds(edge + 1, most - len(found))}
+    """What the newest texts give, and if that is not enough, what the index gives below them.
+
+    A needle that a good share of the first texts holds is found by reading on, as far as that
+    is quicker than to have the index name every text of the library that may hold it.
+    """
+    connection = session.connection()
+    read = questions.between(index_of(session), texts, names).where(*only)
+    found: list[int] = []
+    looked_at, more = 0, questions.PROBED
+    while more <= questions.WORTH_READING:
+        asked = questions.bounds(before, most - len(found))
+        edge = connection.scalar(questions.edge(texts), {**asked, "most": 1, "past": more})
+        found += connection.scalars(read, {**values, **asked, "above": edge or 0}).all()
+        if edge is None or len(found) == most:
+            return found
+        before, looked_at = edge + 1, looked_at + more
+        more = looked_at * (most - len(found)) // max(len(found), 1)
+    rest = {**values, **questions.bounds(before, most - len(found))}
     return [*found, *connection.scalars(page.where(*only), rest).all()]
 
 

@@ -23,7 +23,15 @@ def processor_of(engine: Engine) -> Callable[[], float]:
 
     def seconds() -> float:
         children = resource.getrusage(resource.RUSAGE_CHILDREN)
-        theirs = sum(int(server.read_text().split()[0]) for server in servers) / 1e9
+        theirs = sum(map(_worked, servers)) / 1e9
         return time.process_time() + children.ru_utime + children.ru_stime + theirs
 
     return seconds
+
+
+def _worked(server: Path) -> int:
+    """Nanoseconds that a process has worked; 0 if it has gone, which no other one is blamed for."""
+    try:
+        return int(server.read_text().split()[0])
+    except FileNotFoundError:
+        return 0
