@@ -29,6 +29,7 @@ from server.api import (
     search,
     shelf_checks,
     sign_in,
+    state,
     strips,
     tape_requests,
     tapes,
@@ -68,6 +69,7 @@ ROUTERS: Final[tuple[APIRouter, ...]] = (
     shelf_checks.router,
     queues.router,
     fixity.router,
+    state.router,
     work.router,
     sign_in.router,
 )

@@ -13,7 +13,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import aliased
 from sqlmodel import col
 
-from server.catalog import events, movements
+from server.catalog import events, movements, named
 from server.catalog.errors import Conflict, Invalid
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import known, tape_of
@@ -174,7 +174,7 @@ def _set(work: Work, tape: Tape, left_on: date | None) -> None:
 def _of(work: Work, tape: Tape) -> tuple[DeaccessionRecord, ...]:
     made, ended = aliased(Person), aliased(Person)
     rows = work.session.execute(
-        select(Deaccession, col(made.display_name), col(ended.display_name))
+        select(Deaccession, named.name_of(work, made), named.name_of(work, ended))
         .outerjoin(made, col(made.id) == col(Deaccession.made_by_id))
         .outerjoin(ended, col(ended.id) == col(Deaccession.ended_by_id))
         .where(col(Deaccession.tape_id) == tape.id)

@@ -48,6 +48,7 @@ class Reading(Row, table=True):
     """One pass of one tape through a reader. Only its tape and its note may be put right."""
 
     __tablename__ = "reading"
+    __table_args__ = (Index(None, "read_on", "accepted_at"),)
 
     id: int | None = Field(default=None, primary_key=True)
     image_id: int = Field(foreign_key="image.id", index=True)

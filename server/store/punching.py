@@ -50,7 +50,7 @@ class Punching(Row, table=True):
     status: str = Field(index=True)
     prepared_at: datetime = Field(sa_type=UtcDateTime)
     prepared_by_id: int | None = Field(default=None, foreign_key="person.id", index=True)
-    punched_on: date | None = None
+    punched_on: date | None = Field(default=None, index=True)
     punched_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
     punched_by_id: int | None = Field(default=None, foreign_key="person.id", index=True)
     medium: str = ""

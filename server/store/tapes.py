@@ -81,7 +81,9 @@ class Tape(Row, table=True):
     loader: str | None = None
     verified: int = Field(default=0, sa_column_kwargs={"server_default": "0"})
     last_report: date | None = Field(default=None, index=True)
-    reported_unfit: bool = Field(default=False, sa_column_kwargs={"server_default": false()})
+    reported_unfit: bool = Field(
+        default=False, index=True, sa_column_kwargs={"server_default": false()}
+    )
     next_check: date | None = Field(default=None, index=True)
     colour: str = Field(default="", sa_column_kwargs=_EMPTY)
     form: str = Field(default="", sa_column_kwargs=_EMPTY)

@@ -19,5 +19,5 @@ class Verification(Row, table=True):
     kind: str = Field(index=True)
     evidence: str
     facts: dict[str, Any] = Field(default_factory=dict, sa_type=JSON)
-    made_at: datetime = Field(sa_type=UtcDateTime)
+    made_at: datetime = Field(sa_type=UtcDateTime, index=True)
     made_by_id: int | None = Field(default=None, foreign_key="person.id", index=True)

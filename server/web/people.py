@@ -1,7 +1,7 @@
 """The people of the archive: who they are, what was done to their accounts, and invitations."""
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, Final
 
 from fastapi import APIRouter
 from starlette.responses import Response
@@ -18,6 +18,9 @@ from server.web.forms import Form, FormDep
 from server.web.visit import VisitDep
 
 router = APIRouter()
+
+NOBODY_YET: Final = Filled({"days": DAYS, "role": Role.VOLUNTEER})
+"""The forms of the page as they begin."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -73,7 +76,7 @@ def _person_page(work: Work, person_id: int, form: Filled) -> PersonPage:
 def list_people(visit: VisitDep) -> Response:
     """Everybody with an account."""
     with visit.work() as work:
-        return visit.page(_people_page(work, Filled({"days": DAYS, "role": Role.VOLUNTEER})))
+        return visit.page(_people_page(work, NOBODY_YET))
 
 
 @router.post("/people")
@@ -101,7 +104,7 @@ def invite(visit: VisitDep, form: FormDep) -> Response:
         new = NewInvitation.of(form.only(NewInvitation.model_fields))
         invited = invitations.invite(work, new)
         link = f"{visit.public}/invitations/{invited.token}"
-        return visit.page(_people_page(work, Filled(), link))
+        return visit.page(_people_page(work, NOBODY_YET, link))
 
     return visit.submit(form, act, _people_page)
 

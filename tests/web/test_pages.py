@@ -54,6 +54,8 @@ OPEN = [
     "/tapes/1979.3/label?layout=sheet&copies=3",
     "/labels?tape=1979.1&tape=1979.6",
     "/queues",
+    "/state",
+    "/state?year=2024",
     "/queues/unread",
     "/queues/damaged-checks",
     "/queues/unidentified",

@@ -38,6 +38,7 @@ from server.web import (
     search,
     search_more,
     shelf_checks,
+    state,
     strips,
     survey,
     tape_forms,
@@ -54,9 +55,9 @@ from server.web.render import environment
 MODULES = (
     accounts, code, compared, condition, downloads, errors, families, fixity, help, home, images,
     merged, merging, preparing, programs, search, search_more, strips, tape_forms, tapes, upload,
-    vouching, work, people, labels, load_sheets, punching_steps, punchings, queues, moving, places,
-    vocabularies, history, program_parts, loans, tape_requests, shelf_checks, photos, survey,
-    departures,
+    vouching, work, people, state, labels, load_sheets, punching_steps, punchings, queues, moving,
+    places, vocabularies, history, program_parts, loans, tape_requests, shelf_checks, photos,
+    survey, departures,
 )  # fmt: skip
 
 PAGES = sorted(
