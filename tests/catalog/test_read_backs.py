@@ -28,12 +28,12 @@ from tests.punched import SOMEBODY
 
 
 def tape_of(engine, number):
-    with unit_of_work(engine, writes=False) as work:
+    with unit_of_work(engine, SOMEBODY, writes=False) as work:
         return tapes.get(work, number)
 
 
 def word_of(engine, sha256):
-    with unit_of_work(engine, writes=False) as work:
+    with unit_of_work(engine, SOMEBODY, writes=False) as work:
         return verification.state(work, sha256)
 
 
