@@ -91,7 +91,8 @@ def refuse_by_archive(request: Request, error: ArchiveError) -> Response:
     if isinstance(error, Moved) and request.method in ("GET", "HEAD"):
         elsewhere = error.path_of(request.url.path)
         if elsewhere is not None:
-            return RedirectResponse(elsewhere, HTTPStatus.PERMANENT_REDIRECT)
+            again = {"Cache-Control": "no-cache"}
+            return RedirectResponse(elsewhere, HTTPStatus.PERMANENT_REDIRECT, again)
     if isinstance(error, Conflict) and error.revision is not None:
         extra["revision"] = error.revision
     if problem_of(error).status == HTTPStatus.UNAUTHORIZED:

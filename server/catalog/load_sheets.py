@@ -25,6 +25,7 @@ from server.catalog.text_changes import TextChange, change_of
 from server.catalog.work import COMMAND, Role, Work
 from server.store.load_sheets import LoadSheet, LoadSheetText
 from server.store.people import Person
+from server.store.programs import Program
 from server.tape.cpu.notation import Notation
 from server.tape.machine_notation import Writing, writing_of
 
@@ -100,7 +101,7 @@ class _Sheet:
             of=self._of,
             title=program.title if program else self._image.title,
             label=version.label if version else None,
-            machine=program.machine if program else "",
+            machine=_machine(program) if program else "",
             image=self._image,
             writing=writing,
             copies=copies,
@@ -265,3 +266,8 @@ def _changes(before: Texts, after: Texts) -> Sequence[TextChange]:
     return [
         change_of(name, before[name], after[name]) for name in FIELDS if before[name] != after[name]
     ]
+
+
+def _machine(program: Program) -> str:
+    """What the program wants to run on: the class of machine, its memory, and what hangs on it."""
+    return ", ".join(filter(None, (program.machine, program.memory, *program.peripherals)))

@@ -74,7 +74,9 @@ def answer(request: Request, error: Exception) -> Response:
     if isinstance(error, Moved) and request.method in ("GET", "HEAD"):
         elsewhere = error.path_of(request.url.path)
         if elsewhere is not None:
-            return RedirectResponse(elsewhere, HTTPStatus.MOVED_PERMANENTLY)
+            # A merge can be undone: browsers are to ask again, and not to go by what was once so.
+            again = {"Cache-Control": "no-cache"}
+            return RedirectResponse(elsewhere, HTTPStatus.MOVED_PERMANENTLY, again)
     page = _page(error, request)
     response = _shown(Visit(request), page)
     response.headers.update(page.headers)

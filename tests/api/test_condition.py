@@ -2,6 +2,7 @@
 
 import pytest
 
+from server.catalog.named import SOMEBODY
 from tests import camera
 from tests.api.conftest import V1
 from tests.api.test_records import NEW_REPORT, NEW_TAPE
@@ -25,8 +26,9 @@ def test_a_photo_is_added_shown_described_and_taken_away(tape, volunteer, visito
     where = made.headers["Location"]
 
     assert (made.status_code, photo["shows"], photo["width"]) == (201, "The box", 320)
-    assert visitor.get(where).json() == photo
-    assert visitor.get(f"{tape}/photos").json() == [photo]
+    assert volunteer.get(where).json() == photo
+    assert visitor.get(where).json() == photo | {"by": SOMEBODY}
+    assert volunteer.get(f"{tape}/photos").json() == [photo]
     for name in ("whole", "small"):
         picture = visitor.get(f"{where}/{name}")
         assert picture.headers["Content-Type"] == "image/jpeg"

@@ -39,10 +39,10 @@ def test_an_upload_answers_with_the_contracts_fields_first_and_in_order(voluntee
     assert body["kin"] == []
 
 
-def test_the_decoding_of_an_upload_is_what_its_address_gives(volunteer, visitor):
+def test_the_decoding_of_an_upload_is_what_its_address_gives(volunteer):
     decoding = upload(volunteer, ORCHARD_TAPE).json()["decoding"]
 
-    assert decoding == visitor.get(f"{V1}/images/{sha(ORCHARD_TAPE)}").json()
+    assert decoding == volunteer.get(f"{V1}/images/{sha(ORCHARD_TAPE)}").json()
 
 
 @pytest.mark.parametrize(

@@ -10,11 +10,12 @@ from pathlib import Path
 
 import pypdfium2
 import pytest
-from playwright.sync_api import Locator, Page, expect
+from playwright.sync_api import Page, expect
 
 from server.tape.identify import decode
 from tests.browser.a_station import Station
 from tests.browser.conftest import Open, sign_in
+from tests.browser.days import follow, heading, main_of, number_in, press
 from tests.browser.test_punching import pages_of, read_code
 from tests.browser.worn_tape import CONTENT, RIGHT, TITLE, passes
 
@@ -27,28 +28,6 @@ TRAILER = 240
 @pytest.fixture
 def site(own_site: str) -> str:
     return own_site
-
-
-def main_of(page: Page) -> Locator:
-    return page.get_by_role("main")
-
-
-def press(page: Page, name: str) -> None:
-    main_of(page).get_by_role("button", name=name).click()
-
-
-def follow(page: Page, name: str) -> None:
-    main_of(page).get_by_role("link", name=name).click()
-
-
-def heading(page: Page) -> Locator:
-    return page.get_by_role("heading", level=1)
-
-
-def number_in(page: Page, pattern: str) -> str:
-    found = re.search(pattern, page.url)
-    assert found, page.url
-    return found[1]
 
 
 def describe_the_tape(page: Page) -> str:
@@ -64,6 +43,7 @@ def describe_the_tape(page: Page) -> str:
 def make_a_token(page: Page) -> str:
     page.goto("/account")
     page.get_by_label("What it is for").fill("the station")
+    page.get_by_role("checkbox", name=re.compile("^punch")).check()
     press(page, "Make a token")
     return page.get_by_role("status").locator("code").inner_text()
 
@@ -134,7 +114,7 @@ def vouch_for_it(page: Page) -> None:
 def make_a_version(page: Page) -> str:
     follow(page, "Make it a version of a program")
     page.get_by_label("Title of the new program").fill(TITLE)
-    page.get_by_label("Its language").fill("BASIC")
+    page.get_by_label("Its language").select_option("BASIC")
     page.get_by_label("Its machine class").select_option("8080 machine")
     page.get_by_label(re.compile("^Label")).fill("1")
     press(page, "Make it a version")

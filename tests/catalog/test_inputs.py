@@ -21,12 +21,12 @@ from server.catalog.vocabulary import CAUTIONS, WIDTH_MM, Hazard
         ("notes", "nul\x00", "control characters cannot be kept here"),
         ("levels", "9", "give at most 8"),
         ("levels", "4", "give at least 5"),
-        ("medium", "vellum", "choose one of 'paper', 'oiled paper'"),
+        ("form", "knot", "choose one of "),
         ("condition", "A+", "choose one of 'not examined', 'good'"),
         ("accession_number", "78-12", "write an accession number as the year, a dot and a number"),
         ("accession_number", "1978.0", "write an accession number"),
         ("made", "last spring", "write a date as 1978"),
-        ("colour", "pink", "there is no such field"),
+        ("smell", "musty", "there is no such field"),
     ],
 )
 def test_a_value_that_cannot_be_taken_is_named_with_the_reason(field, value, sentence):

@@ -22,7 +22,7 @@ def test_three_bad_readings_come_to_the_tape_that_was_punched(engine: Engine):
     numbers = held(engine, three(PUNCHED))
     ada = factories.person(engine, Role.VOLUNTEER, "Ada")
     record = merge(engine, numbers, ada)
-    with unit_of_work(engine, writes=False) as work:
+    with unit_of_work(engine, ada, writes=False) as work:
         assert images.frames(work, record.row.sha256) == PUNCHED
         assert merged.get(work, record.row.id) == record
 

@@ -38,7 +38,7 @@ def column(engine: Engine, merged_id: int = 1) -> int:
 def test_what_is_settled_stands_in_a_merged_reading_that_follows(engine, first, value):
     ada = factories.person(engine, Role.ARCHIVIST, "Ada")
     second = settle(engine, 1, ada, column=column(engine), ruling="frame", value=value)
-    with unit_of_work(engine, writes=False) as work:
+    with unit_of_work(engine, ada, writes=False) as work:
         frames = images.frames(work, second.row.sha256)
         (dispute,) = merged.disputes(work, 2).rows
         before = merged.get(work, 1)
@@ -65,7 +65,7 @@ def test_settling_is_logged_with_who_what_and_why(sqlite_engine, on_sqlite):
     ada = factories.person(sqlite_engine, Role.ARCHIVIST, "Ada")
     place = column(sqlite_engine)
     second = settle(sqlite_engine, 1, ada, column=place, ruling="frame", value=WRONG)
-    with unit_of_work(sqlite_engine, writes=False) as work:
+    with unit_of_work(sqlite_engine, ada, writes=False) as work:
         logged = events.of(work, ObjectKind.IMAGE, second.row.sha256)
 
     (event,) = [each for each in logged if each.type == EventType.SETTLEMENT]

@@ -18,7 +18,7 @@ def test_an_archivist_vouches_for_an_image(engine):
     ada = factories.person(engine, Role.ARCHIVIST, "Ada")
     with unit_of_work(engine, ada) as work:
         found = verification.proof_read(work, sha256, "read against the box")
-    with unit_of_work(engine, writes=False) as work:
+    with unit_of_work(engine, ada, writes=False) as work:
         assert verification.state(work, sha256) == found
         newest = events.of(work, ObjectKind.IMAGE, sha256)[0]
 
