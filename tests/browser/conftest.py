@@ -52,11 +52,20 @@ def site(library: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[st
         yield url
 
 
+@pytest.fixture(scope="session")
+def changing(library: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, Path]]:
+    """The URL and the folder of a demonstration that tests change, one after the other."""
+    folder = tmp_path_factory.mktemp("changing")
+    with demonstration.served(library, folder) as url:
+        yield url, folder
+
+
 @pytest.fixture
-def own_site(library: Path, tmp_path: Path) -> Iterator[str]:
-    """The URL of a demonstration for one test alone, which may change it."""
-    with demonstration.served(library, tmp_path) as url:
-        yield url
+def own_site(library: Path, changing: tuple[str, Path]) -> str:
+    """The URL of a demonstration as it is when just loaded, which a test may change."""
+    url, folder = changing
+    demonstration.restore(library, folder)
+    return url
 
 
 @pytest.fixture(scope="module")

@@ -1,18 +1,20 @@
-"""The demonstration, served for one test from a database of its own, as its command serves it."""
+"""The demonstration, served from a database of its own, as its command serves it."""
 
 import shutil
 import socket
+import sqlite3
 import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 import httpx
 
 ROOT = Path(__file__).resolve().parents[2]
 LONGEST_START = 30.0
+DATABASE = "library.db"
 
 
 def load(database: Path) -> None:
@@ -23,7 +25,7 @@ def load(database: Path) -> None:
 @contextmanager
 def served(library: Path, folder: Path) -> Iterator[str]:
     """The URL of a server on a copy of `library`, until the block ends."""
-    database = folder / "library.db"
+    database = folder / DATABASE
     shutil.copyfile(library, database)
     port = _free_port()
     process = subprocess.Popen([*_command(database), "--port", str(port)], cwd=ROOT)
@@ -34,6 +36,18 @@ def served(library: Path, folder: Path) -> Iterator[str]:
     finally:
         process.terminate()
         process.wait(timeout=20)
+
+
+def restore(library: Path, folder: Path) -> None:
+    """Let the server of `folder` have the library again as it is, whatever was done to its copy.
+
+    Its connections stay: to start a server takes longer than most tests.
+    """
+    with (
+        closing(sqlite3.connect(library)) as whole,
+        closing(sqlite3.connect(folder / DATABASE)) as own,
+    ):
+        whole.backup(own)
 
 
 def _command(database: Path) -> list[str]:
