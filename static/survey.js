@@ -11,6 +11,7 @@
   const told = document.getElementById("tape-told");
   const AGAIN_MS = 30000;
   let sending = false;
+  let again = false;
 
   // The store of the browser: one row a report, by its key; photos are kept as they are.
   const opened = new Promise((done, fail) => {
@@ -102,8 +103,12 @@
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     return page.querySelector("#survey input[name=csrf]")?.value ?? "";
   }
+  // Whoever asks while it is being tried means: once more after that.
   async function send() {
-    if (sending) return;
+    if (sending) {
+      again = true;
+      return;
+    }
     sending = true;
     try {
       const held = await all();
@@ -119,6 +124,10 @@
       await show("The archive cannot be reached; they are sent when it can.");
     } finally {
       sending = false;
+      if (again) {
+        again = false;
+        send();
+      }
     }
   }
   async function sendOne(report, csrf) {

@@ -68,8 +68,7 @@ def test_what_is_logged_without_a_line_waits_and_is_sent_later(phone):
     expect(waiting).to_contain_text("2 reports are not yet sent.")
     assert page.evaluate("document.querySelector('#survey [name=csrf]')") is None
 
-    phone.set_offline(False)
-    page.get_by_role("button", name="Send now").click()
+    phone.set_offline(False)  # that there is a line again is enough: nobody has to press anything
     expect(waiting).to_be_hidden()
     expect(page.get_by_text("Logged:")).to_be_visible()
     (report,) = reports_on(page, "2019.3")
@@ -90,6 +89,7 @@ def test_an_answer_that_is_lost_makes_no_second_report(phone):
     page.route("**/survey", lose)
     mark(page, "2019.3", "worn")
     expect(page.get_by_text("1 report is not yet sent.")).to_be_visible()
+    expect(page.get_by_role("region", name="Not yet sent")).to_contain_text("cannot be reached")
     page.unroute("**/survey")
     page.get_by_role("button", name="Send now").click()
 

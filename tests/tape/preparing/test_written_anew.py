@@ -1,5 +1,6 @@
 """Content written anew in another format: it loads the same, or is refused in words."""
 
+from collections.abc import Mapping
 from itertools import product
 
 import pytest
@@ -52,7 +53,16 @@ def test_whatever_is_loaded_is_loaded_by_the_prepared_tape(memory, entry, name, 
 
     last = FORMATS[into].parse(View(second.reels[0].image))
     assert middle.memory == last.memory == memory
-    assert middle.entry_address == last.entry_address == entry
+    assert middle.entry_address == told(entry, memory, name)
+    assert last.entry_address == told(entry, memory, into)
+
+
+def told(entry: int | None, memory: Mapping[int, bytes], form: str) -> int | None:
+    """What a tape says of the entry: where its end record always has an address, be it zero.
+
+    Where nothing is loaded at zero that means none; else the two cannot be told apart.
+    """
+    return 0 if entry is None and form in ("s-record", "tek-hex") and 0 in memory else entry
 
 
 @settings(max_examples=40)
