@@ -30,7 +30,8 @@ from server.web.visit import Visit
 ROWS = """
 SELECT tape.accession_number, tape.title, tape.program_id AS program,
     program.title AS program_title, tape.format, tape.check_status, tape.verified,
-    tape.condition, tape.hazard <> 'none' AS quarantined, tape.loader_requirement, image.sha256,
+    tape.condition, tape.hazard <> 'none' AS quarantined, tape.reported_unfit AS do_not_run,
+    tape.loader_requirement, image.sha256,
     (SELECT count(*) FROM kinship WHERE image_a_id = tape.image_id)
     + (SELECT count(*) FROM kinship WHERE image_b_id = tape.image_id) AS kin
 FROM tape LEFT JOIN program ON program.id = tape.program_id
