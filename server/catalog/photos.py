@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Annotated, Final, NamedTuple
 
 from pydantic import Field
-from sqlalchemy import ColumnElement, func, select
+from sqlalchemy import ColumnElement, select
 from sqlmodel import col
 
 from server.catalog import events, named, pixels
@@ -19,6 +19,7 @@ from server.catalog.work import COMMAND, Role, Work
 from server.store.condition import ConditionReport
 from server.store.people import Person
 from server.store.photos import Photo, PhotoFile
+from server.store.sight import lifted
 from server.store.tapes import Tape
 
 AT_ONCE: Final = 10
@@ -272,12 +273,18 @@ def remove(work: Work, photo_id: int) -> PhotoRecord:
     file_id = row.file_id
     work.session.delete(row)
     work.session.flush()
-    others = select(func.count()).select_from(Photo).where(col(Photo.file_id) == file_id)
-    if not work.session.scalar(others):
+    if not _is_used(work, file_id):
         work.session.delete(work.session.get_one(PhotoFile, file_id))
     facts = {"photo": photo_id, "sha256": photo.sha256, "report": photo.report}
     _log(work, EventType.DELETION, tape_of(work, photo.tape), photo.shows, facts)
     return photo
+
+
+def _is_used(work: Work, file_id: int) -> bool:
+    """Whether any tape has the picture, one that is closed to the actor too."""
+    held = select(col(Photo.id)).where(col(Photo.file_id) == file_id).limit(1)
+    with lifted(work.session):
+        return work.session.scalar(held) is not None
 
 
 def _log(work: Work, kind: EventType, tape: Tape, detail: str, facts: Mapping[str, object]) -> None:
