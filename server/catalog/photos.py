@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Annotated, Final, NamedTuple
 
 from pydantic import Field
-from sqlalchemy import ColumnElement, select
+from sqlalchemy import ColumnElement, SQLColumnExpression, select
 from sqlmodel import col
 
 from server.catalog import events, named, pixels
@@ -181,11 +181,7 @@ def get(work: Work, photo_id: int) -> PhotoRecord:
     """
     found = _records(work, col(Photo.id) == photo_id) if may_be_id(photo_id) else ()
     if not found:
-        raise NotFound(
-            f"There is no photo {photo_id}.",
-            where=str(photo_id),
-            mend="Look at the photos of the tape.",
-        )
+        raise _unknown(photo_id)
     return found[0]
 
 
@@ -209,9 +205,7 @@ def whole(work: Work, photo_id: int) -> bytes:
     Raises:
         NotFound: there is none of that number.
     """
-    get(work, photo_id)
-    asked = select(col(PhotoFile.whole)).join(Photo, col(Photo.file_id) == col(PhotoFile.id))
-    return work.session.scalars(asked.where(col(Photo.id) == photo_id)).one()
+    return _picture(work, photo_id, col(PhotoFile.whole))
 
 
 def small(work: Work, photo_id: int) -> bytes:
@@ -220,9 +214,25 @@ def small(work: Work, photo_id: int) -> bytes:
     Raises:
         NotFound: there is none of that number.
     """
-    get(work, photo_id)
-    asked = select(col(PhotoFile.small)).join(Photo, col(Photo.file_id) == col(PhotoFile.id))
-    return work.session.scalars(asked.where(col(Photo.id) == photo_id)).one()
+    return _picture(work, photo_id, col(PhotoFile.small))
+
+
+def _picture(work: Work, photo_id: int, size: SQLColumnExpression[bytes]) -> bytes:
+    found = None
+    if may_be_id(photo_id):
+        asked = select(size).join(Photo, col(Photo.file_id) == col(PhotoFile.id))
+        found = work.session.scalar(asked.where(col(Photo.id) == photo_id))
+    if found is None:
+        raise _unknown(photo_id)
+    return found
+
+
+def _unknown(photo_id: int) -> NotFound:
+    return NotFound(
+        f"There is no photo {photo_id}.",
+        where=str(photo_id),
+        mend="Look at the photos of the tape.",
+    )
 
 
 def describe(work: Work, photo_id: int, shows: str) -> PhotoRecord:
@@ -248,10 +258,7 @@ def describe(work: Work, photo_id: int, shows: str) -> PhotoRecord:
 
 def may_remove(work: Work, photo: PhotoRecord) -> bool:
     """Whether the actor may take the photo away: whoever added it, or an archivist."""
-    if work.actor.role.includes(Role.ARCHIVIST):
-        return True
-    mine = photo.by_id is not None and photo.by_id == work.actor.person_id
-    return mine and work.actor.role.includes(Role.VOLUNTEER)
+    return work.actor.owns(photo.by_id)
 
 
 def remove(work: Work, photo_id: int) -> PhotoRecord:
