@@ -200,12 +200,12 @@ def _by_month(each: _Dated, year: int) -> Select[*tuple[Any, ...]]:
 
 def _years(session: Session, today: date) -> tuple[int, int]:
     """The years of the oldest and the newest work; this year where there is none."""
-    days: list[date] = []
-    for each in _WORK:
-        only = true() if each.only is None else each.only
-        for edge in (func.min, func.max):
-            found = session.scalar(select(edge(each.day)).where(only))
-            if found is not None:
-                days.append(found.date() if isinstance(found, datetime) else found)
-    years = [day.year for day in days if EARLIEST <= day.year <= today.year]
+    begin, end = date(EARLIEST, 1, 1), date(today.year + 1, 1, 1)
+    years = [
+        found.year
+        for each in _WORK
+        for edge in (func.min, func.max)
+        if (found := session.scalar(select(edge(each.day)).where(each.within(begin, end))))
+        is not None
+    ]
     return min(years, default=today.year), max(years, default=today.year)

@@ -76,6 +76,15 @@ def test_a_year_without_work_leads_to_the_nearest_that_has_some(library, asked, 
         assert state.of(work, asked).year == (told or work.now.year)
 
 
+def test_a_day_that_is_a_slip_of_the_pen_hides_no_year_of_work(engine):
+    with factories.acting(engine) as work:
+        factories.tape(work, accession_number="1978.1")
+        for day in (date(1898, 5, 5), date(1998, 5, 5), date(2003, 5, 5)):
+            condition.log(work, NewReport(tape="1978.1", checked_on=day, state=Condition.GOOD))
+
+        assert state.of(work).first == 1998
+
+
 def test_an_empty_library_has_a_state_too(engine):
     with unit_of_work(engine, VISITOR, writes=False) as work:
         told = state.of(work)
