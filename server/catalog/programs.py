@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, SQLColumnExpression, func, select
+from sqlalchemy import ColumnElement, Select, func, select
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import col
 
@@ -44,8 +44,12 @@ def page(work: Work, query: ProgramQuery) -> Page[ProgramRow]:
         col(Program.title),
         col(Program.language),
         col(Program.machine),
-        _count(Version, col(Version.program_id)),
-        _count(Tape, col(Tape.program_id)),
+        _count(Version, col(Version.program_id) == col(Program.id)),
+        _count(
+            Tape,
+            col(Tape.program_id) == col(Program.id),
+            col(Tape.deaccessioned_on).is_(None),
+        ),
     )
     rows = work.session.execute(
         columns.where(*conditions)
@@ -193,7 +197,7 @@ def _with_peripherals(work: Work, wanted: set[str]) -> list[int]:
 
 
 def _count(
-    table: type[Version] | type[Tape], program: SQLColumnExpression[Any]
+    table: type[Version] | type[Tape], *conditions: ColumnElement[bool]
 ) -> ColumnElement[int]:
-    counted = select(func.count()).select_from(table).where(program == col(Program.id))
+    counted = select(func.count()).select_from(table).where(*conditions)
     return counted.correlate(Program).scalar_subquery()

@@ -20,6 +20,7 @@ from server.catalog.deaccession import Departure, NewDeaccession
 from server.catalog.errors import Conflict, Gone, Invalid, NotAllowed
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.place_values import State
+from server.catalog.program_values import ProgramQuery
 from server.catalog.queues import held_in
 from server.catalog.search_values import SearchQuery
 from server.catalog.tape_values import Departed, TapeChange, TapeQuery
@@ -65,6 +66,7 @@ def test_tape_that_left_is_out_of_lists_unless_asked_for(left: Engine):
     with acting(left, Role.VISITOR) as work:
         assert tapes.page(work, TapeQuery()).facets["medium"][0].count == 1
         assert programs.get(work, 1).tapes == ()
+        assert [row.tapes for row in programs.page(work, ProgramQuery()).rows] == [0]
         (hit,) = (each for each in search.find(work, SearchQuery(q=NUMBER)).hits)
         assert hit.departed
 
