@@ -1,6 +1,6 @@
 """Programs, and the exact contents that each has had."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from sqlalchemy import ColumnElement, Select, func, select
@@ -27,6 +27,7 @@ from server.store.tapes import Tape
 from server.store.texts import RECORDS, RecordText
 
 _SAME_TITLE = 5
+_ORDER = (func.lower(col(Program.title)), col(Program.id))
 
 
 def standing() -> ColumnElement[bool]:
@@ -37,8 +38,6 @@ def standing() -> ColumnElement[bool]:
 def page(work: Work, query: ProgramQuery) -> Page[ProgramRow]:
     """One page of the programs in whose texts `q` stands, and which have the words asked for."""
     conditions = [standing(), *_matches(work, query)]
-    counted = select(func.count()).select_from(Program).where(*conditions)
-    total = work.session.scalar(counted) or 0
     columns: Select[*tuple[Any, ...]] = select(
         col(Program.id),
         col(Program.title),
@@ -53,11 +52,25 @@ def page(work: Work, query: ProgramQuery) -> Page[ProgramRow]:
     )
     rows = work.session.execute(
         columns.where(*conditions)
-        .order_by(func.lower(col(Program.title)), col(Program.id))
+        .order_by(*_ORDER)
         .offset((query.page - 1) * query.page_size)
         .limit(query.page_size)
     )
-    return Page(tuple(ProgramRow(*row) for row in rows), total, query.page, query.page_size)
+    found, total = tuple(ProgramRow(*row) for row in rows), _total(work, conditions)
+    return Page(found, total, query.page, query.page_size)
+
+
+def count(work: Work) -> int:
+    """How many programs there are."""
+    return _total(work, [standing()])
+
+
+def by_title(work: Work, most: int) -> tuple[tuple[int, str], ...]:
+    """The numbers and titles of programs, in the order of their titles; the first of them."""
+    rows = work.session.execute(
+        select(col(Program.id), col(Program.title)).where(standing()).order_by(*_ORDER).limit(most)
+    )
+    return tuple((known(number), title) for number, title in rows)
 
 
 def titled(work: Work, title: str) -> tuple[int, ...]:
@@ -194,6 +207,11 @@ def _with_peripherals(work: Work, wanted: set[str]) -> list[int]:
     """Databases look into lists in ways of their own; of programs there are not that many."""
     rows = work.session.execute(select(col(Program.id), col(Program.peripherals)))
     return [known(number) for number, held in rows if wanted & set(held)]
+
+
+def _total(work: Work, conditions: Sequence[ColumnElement[bool]]) -> int:
+    counted = select(func.count()).select_from(Program).where(*conditions)
+    return work.session.scalar(counted) or 0
 
 
 def _count(

@@ -9,7 +9,6 @@ from starlette.responses import Response
 from server.catalog import fixity, loan_records, own_list, programs, tapes
 from server.catalog.fixity import Audit
 from server.catalog.loan_values import LoanRow
-from server.catalog.program_values import ProgramQuery
 from server.catalog.queues import held_in
 from server.catalog.queues.values import Told
 from server.catalog.tape_values import Page, Sort, TapeQuery, TapeRow
@@ -52,7 +51,7 @@ class HomePage(PageContext):
         return cls(
             title="Punched tapes, read and kept",
             tapes=tapes.page(work, TapeQuery(sort=Sort.NEWEST, page_size=NEWEST)),
-            programs=programs.page(work, ProgramQuery(page_size=1)).total,
+            programs=programs.count(work),
             audit=fixity.last_audit(work),
             failing=len(fixity.failures(work)),
             demo=settings.demo,

@@ -5,7 +5,6 @@ from typing import Any, Final
 
 from server.catalog import programs
 from server.catalog.errors import Invalid
-from server.catalog.program_values import ProgramQuery
 from server.catalog.work import Work
 
 NAME: Final = "program"
@@ -22,8 +21,7 @@ def label(program_id: int, title: str) -> str:
 
 def offered(work: Work) -> tuple[str, ...]:
     """The programs that a form offers, by title."""
-    rows = programs.page(work, ProgramQuery(page_size=OFFERED)).rows
-    return tuple(label(row.id, row.title) for row in rows)
+    return tuple(label(*each) for each in programs.by_title(work, OFFERED))
 
 
 def chosen(work: Work, text: str) -> int | None:
