@@ -4,6 +4,7 @@ from sqlalchemy import ColumnElement, func, select, true
 from sqlalchemy.orm import aliased
 from sqlmodel import col
 
+from server.catalog import named
 from server.catalog.errors import NotFound
 from server.catalog.handling import do_not_run
 from server.catalog.held import known, may_be_id
@@ -69,9 +70,9 @@ def get(work: Work, check_id: int) -> CheckRecord:
         place=_link(place),
         inside=tuple(_link(each) for each in inside),
         begun=check.begun_at,
-        begun_by=_name(work, check.begun_by_id),
+        begun_by=named.told_of(work, check.begun_by_id),
         closed=check.closed_at,
-        closed_by=_name(work, check.closed_by_id) if check.closed_at else None,
+        closed_by=named.told_of(work, check.closed_by_id) if check.closed_at else None,
         note=check.note,
         items=_items(work, check),
         revision=check.revision,
@@ -157,7 +158,7 @@ def _row(work: Work, check: ShelfCheck) -> CheckRow:
         id=known(check.id),
         place=_link(work.session.get_one(Place, check.place_id)),
         begun=check.begun_at,
-        begun_by=_name(work, check.begun_by_id),
+        begun_by=named.told_of(work, check.begun_by_id),
         closed=check.closed_at,
         expected=in_all,
         found=found,
@@ -167,8 +168,3 @@ def _row(work: Work, check: ShelfCheck) -> CheckRow:
 
 def _link(place: Place) -> PlaceLink:
     return PlaceLink(known(place.id), place.name, place.path)
-
-
-def _name(work: Work, person_id: int | None) -> str:
-    person = None if person_id is None else work.session.get(Person, person_id)
-    return person.display_name if person else COMMAND.name

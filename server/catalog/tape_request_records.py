@@ -3,7 +3,7 @@
 from sqlalchemy import ColumnElement, func, select, true
 from sqlmodel import col
 
-from server.catalog import punching_records
+from server.catalog import named, punching_records
 from server.catalog.errors import NotFound
 from server.catalog.held import known, may_be_id, tape_of
 from server.catalog.punching_values import PunchingRow
@@ -15,10 +15,9 @@ from server.catalog.request_values import (
     RequestStatus,
 )
 from server.catalog.tape_values import Page
-from server.catalog.work import COMMAND, Role, Work
+from server.catalog.work import Role, Work
 from server.store.images import ImageRow, Reading
 from server.store.loans import TapeRequest
-from server.store.people import Person
 from server.store.programs import Program, Version
 from server.store.punching import Punching
 from server.store.tapes import Tape
@@ -79,7 +78,7 @@ def get(work: Work, request_id: int) -> RequestRecord:
         asked_at=request.asked_at,
         asked_by=row.asked_by,
         settled_at=request.settled_at,
-        settled_by=_name(work, request.settled_by_id) if request.settled_at else None,
+        settled_by=named.told_of(work, request.settled_by_id) if request.settled_at else None,
         punching=request.punching_id,
         handed=None if handed is None else handed.accession_number,
         note=request.note,
@@ -111,18 +110,18 @@ def row_of(work: Work, request: TapeRequest) -> RequestRow:
     """A request as a row of a list."""
     tape = None if request.tape_id is None else work.session.get(Tape, request.tape_id)
     program = None if request.program_id is None else work.session.get(Program, request.program_id)
-    named = tape or program
-    assert named is not None
+    wanted = tape or program
+    assert wanted is not None
     is_open = request.status == RequestStatus.OPEN
     return RequestRow(
         id=known(request.id),
-        title=named.title,
+        title=wanted.title,
         tape=None if tape is None else tape.accession_number,
         program=request.program_id,
         wanted_on=request.wanted_on,
         purpose=request.purpose,
         status=RequestStatus(request.status),
-        asked_by=_name(work, request.asked_by_id),
+        asked_by=named.told_of(work, request.asked_by_id),
         days=(request.wanted_on - work.now.date()).days if is_open else None,
     )
 
@@ -174,8 +173,3 @@ def _images(work: Work, request: TapeRequest) -> tuple[tuple[str, str], ...]:
     newest = select(col(ImageRow.sha256)).join(Tape, col(Tape.image_id) == col(ImageRow.id))
     found = work.session.scalars(newest.where(col(Tape.id) == request.tape_id))
     return tuple((sha256, "what was read from it") for sha256 in found)
-
-
-def _name(work: Work, person_id: int | None) -> str:
-    person = None if person_id is None else work.session.get(Person, person_id)
-    return person.display_name if person else COMMAND.name
