@@ -6,6 +6,7 @@ from sqlmodel import col
 from server.catalog import named, punching_records
 from server.catalog.errors import NotFound
 from server.catalog.held import known, may_be_id, tape_of
+from server.catalog.narrowing import AnySelect
 from server.catalog.punching_values import PunchingRow
 from server.catalog.records import TapeLink
 from server.catalog.request_values import (
@@ -15,9 +16,10 @@ from server.catalog.request_values import (
     RequestStatus,
 )
 from server.catalog.tape_values import Page
-from server.catalog.work import Role, Work
+from server.catalog.work import COMMAND, Role, Work
 from server.store.images import ImageRow, Reading
 from server.store.loans import TapeRequest
+from server.store.people import Person
 from server.store.programs import Program, Version
 from server.store.punching import Punching
 from server.store.tapes import Tape
@@ -44,14 +46,9 @@ def page(work: Work, query: RequestQuery) -> Page[RequestRow]:
     is_open = query.status is RequestStatus.OPEN
     order = col(TapeRequest.wanted_on) if is_open else col(TapeRequest.id).desc()
     total = work.session.scalar(select(func.count()).select_from(TapeRequest).where(condition))
-    found = work.session.scalars(
-        select(TapeRequest)
-        .where(condition)
-        .order_by(order, col(TapeRequest.id))
-        .offset((query.page - 1) * query.page_size)
-        .limit(query.page_size)
-    )
-    rows = tuple(row_of(work, each) for each in found)
+    part = _asked(work, condition).order_by(order, col(TapeRequest.id))
+    part = part.offset((query.page - 1) * query.page_size).limit(query.page_size)
+    rows = tuple(_row(work, *each) for each in work.session.execute(part))
     return Page(rows, total or 0, query.page, query.page_size)
 
 
@@ -64,7 +61,8 @@ def get(work: Work, request_id: int) -> RequestRecord:
     """
     work.actor.require(Role.VOLUNTEER)
     request = request_of(work, request_id)
-    row = row_of(work, request)
+    asked = work.session.execute(_asked(work, col(TapeRequest.id) == request_id))
+    row = _row(work, *asked.one())
     is_open = row.status is RequestStatus.OPEN
     handed = None if request.handed_id is None else work.session.get(Tape, request.handed_id)
     return RequestRecord(
@@ -106,22 +104,36 @@ def request_of(work: Work, request_id: int) -> TapeRequest:
     return found
 
 
-def row_of(work: Work, request: TapeRequest) -> RequestRow:
-    """A request as a row of a list."""
-    tape = None if request.tape_id is None else work.session.get(Tape, request.tape_id)
-    program = None if request.program_id is None else work.session.get(Program, request.program_id)
-    wanted = tape or program
-    assert wanted is not None
+def _asked(work: Work, condition: ColumnElement[bool]) -> AnySelect:
+    """Requests, each with the tape or the program that is wanted and the name of who asks."""
+    question: AnySelect = (
+        select(
+            TapeRequest,
+            col(Tape.accession_number),
+            func.coalesce(col(Tape.title), col(Program.title)),
+            named.name_of(work),
+        )
+        .outerjoin(Tape, col(Tape.id) == col(TapeRequest.tape_id))
+        .outerjoin(Program, col(Program.id) == col(TapeRequest.program_id))
+        .outerjoin(Person, col(Person.id) == col(TapeRequest.asked_by_id))
+        .where(condition)
+    )
+    return question
+
+
+def _row(
+    work: Work, request: TapeRequest, number: str | None, title: str, name: str | None
+) -> RequestRow:
     is_open = request.status == RequestStatus.OPEN
     return RequestRow(
         id=known(request.id),
-        title=wanted.title,
-        tape=None if tape is None else tape.accession_number,
+        title=title,
+        tape=number,
         program=request.program_id,
         wanted_on=request.wanted_on,
         purpose=request.purpose,
         status=RequestStatus(request.status),
-        asked_by=named.told_of(work, request.asked_by_id),
+        asked_by=name or COMMAND.name,
         days=(request.wanted_on - work.now.date()).days if is_open else None,
     )
 
