@@ -167,7 +167,7 @@
   // The code on a label leads to the page of its tape: the number is what stands last in it.
   function numberIn(text) {
     const found = /\/tapes\/([0-9][0-9A-Za-z.]*)$/.exec(text);
-    return found ? decodeURIComponent(found[1]) : "";
+    return found ? found[1] : "";
   }
   async function scan() {
     const viewer = document.getElementById("viewer");

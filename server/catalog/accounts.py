@@ -10,6 +10,7 @@ from sqlmodel import col
 from server.catalog import events, passwords, throttle
 from server.catalog.errors import Conflict, Invalid, NotFound
 from server.catalog.events import EventRecord, EventType, ObjectKind
+from server.catalog.held import by_id
 from server.catalog.inputs import Input, Name, RequiredName
 from server.catalog.work import Actor, Role, Work
 from server.store.people import ApiToken, Passkey, Person, SignIn
@@ -290,7 +291,7 @@ def _require_another_administrator(work: Work, person: Person) -> None:
 
 
 def _person(work: Work, person_id: int | None) -> Person:
-    person = work.session.get(Person, person_id) if person_id is not None else None
+    person = by_id(work, Person, person_id) if person_id is not None else None
     if person is None:
         raise NotFound(
             f"There is no person {person_id}.", where="people", mend="Look in the list of people."

@@ -180,11 +180,7 @@ def amend(
 
 def may_amend(work: Work, report_id: int) -> bool:
     """Whether the actor may put the report right, which is held: its author, or an archivist."""
-    if work.actor.role.includes(Role.ARCHIVIST):
-        return True
-    report = work.session.get_one(ConditionReport, report_id)
-    is_author = report.checked_by_id == work.actor.person_id
-    return is_author and work.actor.role.includes(Role.VOLUNTEER)
+    return work.actor.owns(work.session.get_one(ConditionReport, report_id).checked_by_id)
 
 
 def require_amender(work: Work, report_id: int) -> None:
@@ -220,7 +216,7 @@ def release(work: Work, accession_number: str, note: str) -> None:
             where=accession_number,
             mend="Have it examined, and a report logged that names no hazard.",
         )
-    if last.checked_by_id is not None and last.checked_by_id == work.actor.person_id:
+    if work.actor.is_person(last.checked_by_id):
         raise NotAllowed(
             "The report that names no hazard is your own.",
             where=accession_number,

@@ -33,7 +33,7 @@ def accession_copy(
     work.session.flush()
     upload = examined.upload.model_copy(update={"tape": number})
     receipt = accession.accept(work, replace(examined, upload=upload))
-    return known(tape_of(work, number).id), receipt
+    return known(copy.id), receipt
 
 
 def _new_tape(work: Work, row: Punching, source: ImageRecord, examined: Examined) -> NewTape:

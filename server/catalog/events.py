@@ -88,7 +88,6 @@ class ObjectKind(StrEnum):
     LOAN = "loan"
     REQUEST = "request"
     SHELF_CHECK = "shelf-check"
-    PHOTO = "photo"
     LIBRARY = "library"
     """All of it; the key is always `WHOLE`."""
 

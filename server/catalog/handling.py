@@ -40,10 +40,11 @@ def warnings_of(work: Work, accession_number: str) -> tuple[str, ...]:
     Raises:
         NotFound: there is no such tape.
     """
-    return tuple(_warnings(work, tape_of(work, accession_number)))
+    return tuple(warnings(work, tape_of(work, accession_number)))
 
 
-def _warnings(work: Work, tape: Tape) -> Iterator[str]:
+def warnings(work: Work, tape: Tape) -> Iterator[str]:
+    """The same of a tape that is at hand."""
     caution = CAUTIONS[Hazard(tape.hazard)]
     if caution:
         yield f"{DO_NOT_RUN}. {caution}"

@@ -1,7 +1,7 @@
 """What is held under a name: an image, a tape, a program; and by what title an image goes."""
 
 from collections.abc import Collection
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from sqlalchemy import bindparam, select
 from sqlmodel import col
@@ -13,10 +13,13 @@ from server.store.engine import only_reads
 from server.store.images import ImageRow, Reading
 from server.store.programs import Program, Version
 from server.store.rights import ClosedImage
+from server.store.row import Row
 from server.store.search import readable
 from server.store.tapes import Tape
 
 SHORT_DIGEST = 12
+
+RowT = TypeVar("RowT", bound=Row)
 
 
 class Title(NamedTuple):
@@ -122,10 +125,7 @@ def program_ever(work: Work, program_id: int, *, to_change: bool = False) -> Pro
     Raises:
         NotFound: there never was one of that id.
     """
-    found = None
-    if may_be_id(program_id):
-        lock = True if to_change and may_lock(work) else None
-        found = work.session.get(Program, program_id, with_for_update=lock)
+    found = by_id(work, Program, program_id, to_change=to_change)
     if found is None:
         raise NotFound(
             f"There is no program {program_id}.",
@@ -175,6 +175,17 @@ _VERSIONS = (
     .where(col(Version.image_id).in_(bindparam("image_ids", expanding=True)))
     .order_by(col(Version.id).desc())
 )
+
+
+def by_id(work: Work, table: type[RowT], number: int, *, to_change: bool = False) -> RowT | None:
+    """The row of a number that somebody gave; None where there is none, or it can be no id.
+
+    One that is to be changed is kept from everybody else until the work is done.
+    """
+    if not may_be_id(number):
+        return None
+    lock = True if to_change and may_lock(work) else None
+    return work.session.get(table, number, with_for_update=lock)
 
 
 def may_lock(work: Work) -> bool:

@@ -15,7 +15,7 @@ from sqlmodel import col
 from server.catalog import accounts, events, people, tokens
 from server.catalog.errors import Conflict, NotFound
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.held import known
+from server.catalog.held import by_id, known
 from server.catalog.inputs import Input, Name, RequiredName
 from server.catalog.people import SessionLimits, SignedIn
 from server.catalog.work import COMMAND, Actor, Role, Work
@@ -126,7 +126,7 @@ def withdraw(work: Work, invitation_id: int) -> None:
         Conflict: somebody came in by it already.
     """
     work.actor.require(Role.ADMINISTRATOR)
-    row = work.session.get(Invitation, invitation_id)
+    row = by_id(work, Invitation, invitation_id)
     if row is None:
         raise NotFound(
             f"There is no invitation {invitation_id}.",

@@ -8,7 +8,7 @@ from sqlmodel import col
 from server.catalog import events, program_records
 from server.catalog.errors import Conflict, NotFound, refused
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.held import known, may_be_id, program_of
+from server.catalog.held import by_id, known, program_of
 from server.catalog.program_values import LinkKind, NewLink, ProgramRecord
 from server.catalog.work import Role, Work
 from server.store.programs import Program, ProgramLink
@@ -74,7 +74,7 @@ def remove(work: Work, program_id: int, link_id: int) -> ProgramRecord:
     """
     work.actor.require(Role.ARCHIVIST)
     program = program_of(work, program_id)
-    link = work.session.get(ProgramLink, link_id) if may_be_id(link_id) else None
+    link = by_id(work, ProgramLink, link_id)
     if link is None or program.id not in (link.program_id, link.other_id):
         raise NotFound(
             f"{program.title} has no link of number {link_id}.",

@@ -7,7 +7,7 @@ from sqlmodel import col
 
 from server.catalog.errors import Moved, NotFound
 from server.catalog.events import ObjectKind
-from server.catalog.held import image_id_of, known, may_be_id, program_of
+from server.catalog.held import by_id, image_id_of, known, program_of
 from server.catalog.load_sheet_values import SheetOf
 from server.catalog.work import Work
 from server.store.events import Event
@@ -26,18 +26,15 @@ class Subject:
 
 def subject_of(work: Work, of: SheetOf, *, to_change: bool) -> Subject:
     """The rows; what is to be changed is kept from everybody else until the work is done."""
-    lock = to_change or None
     if of.sha256:
         image_id = image_id_of(work, of.sha256)
-        if lock:
+        if to_change:
             work.session.execute(
                 select(col(ImageRow.id)).where(col(ImageRow.id) == image_id).with_for_update()
             )
         return Subject(image_id)
     program = program_of(work, of.program)
-    version = None
-    if may_be_id(of.version):
-        version = work.session.get(Version, of.version, with_for_update=lock)
+    version = by_id(work, Version, of.version, to_change=to_change)
     if version is not None and _was_of(work, version, known(program.id)):
         raise Moved(
             f"Version {version.label} is one of another program now.",

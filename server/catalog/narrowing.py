@@ -53,19 +53,24 @@ def conditions(query: TapeQuery, fields: Fields, *, besides: str = "") -> list[C
     ]
 
 
-def left() -> Select[int | None]:
-    """The ids of the tapes that left the collection: few, and an index holds them all."""
-    gone = aliased(Tape)
-    return select(col(gone.id)).where(col(gone.deaccessioned_on).is_not(None)).correlate(None)
+_GONE: Final = aliased(Tape)
+
+LEFT: Final = select(col(_GONE.id)).where(col(_GONE.deaccessioned_on).is_not(None)).correlate(None)
+"""The ids of the tapes that left the collection: few, and an index holds them all."""
+
+_ANY_LEFT: Final = LEFT.limit(1)
+_IS_GONE: Final = col(Tape.id).in_(LEFT)
+IS_HERE: Final = col(Tape.id).not_in(LEFT)
+"""That a tape is in the collection. Made once, for every list asks it."""
 
 
 def of_shelf(session: Session, departed: Departed) -> list[ColumnElement[bool]]:
     """The condition that tapes are in the collection, or are not; none while none ever left."""
     if departed is Departed.ONLY:
-        return [col(Tape.id).in_(left())]
-    if departed is Departed.TOO or session.scalar(left().limit(1)) is None:
+        return [_IS_GONE]
+    if departed is Departed.TOO or session.connection().scalar(_ANY_LEFT) is None:
         return []
-    return [col(Tape.id).not_in(left())]
+    return [IS_HERE]
 
 
 def of_words(session: Session, words: str) -> list[ColumnElement[bool]]:

@@ -29,7 +29,7 @@ from sqlmodel import col
 from server.catalog import accounts, events, people, tokens
 from server.catalog.errors import Conflict, Invalid, NotFound, SignInRefused
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.held import known
+from server.catalog.held import by_id, known
 from server.catalog.inputs import Input, RequiredName
 from server.catalog.people import SessionLimits, SignedIn
 from server.catalog.work import Role, Work
@@ -238,7 +238,7 @@ def remove(work: Work, passkey_id: int) -> None:
 
 def _own(work: Work, passkey_id: int) -> Passkey:
     work.actor.require(Role.VOLUNTEER)
-    row = work.session.get(Passkey, passkey_id)
+    row = by_id(work, Passkey, passkey_id)
     if row is None or row.person_id != accounts.own_id(work, "passkeys"):
         raise NotFound(
             f"You have no passkey {passkey_id}.",

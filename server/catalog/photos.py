@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Annotated, Final, NamedTuple
 
 from pydantic import Field
-from sqlalchemy import ColumnElement, func, select
+from sqlalchemy import ColumnElement, SQLColumnExpression, select
 from sqlmodel import col
 
 from server.catalog import events, named, pixels
@@ -19,6 +19,7 @@ from server.catalog.work import COMMAND, Role, Work
 from server.store.condition import ConditionReport
 from server.store.people import Person
 from server.store.photos import Photo, PhotoFile
+from server.store.sight import lifted
 from server.store.tapes import Tape
 
 AT_ONCE: Final = 10
@@ -180,11 +181,7 @@ def get(work: Work, photo_id: int) -> PhotoRecord:
     """
     found = _records(work, col(Photo.id) == photo_id) if may_be_id(photo_id) else ()
     if not found:
-        raise NotFound(
-            f"There is no photo {photo_id}.",
-            where=str(photo_id),
-            mend="Look at the photos of the tape.",
-        )
+        raise _unknown(photo_id)
     return found[0]
 
 
@@ -208,9 +205,7 @@ def whole(work: Work, photo_id: int) -> bytes:
     Raises:
         NotFound: there is none of that number.
     """
-    get(work, photo_id)
-    asked = select(col(PhotoFile.whole)).join(Photo, col(Photo.file_id) == col(PhotoFile.id))
-    return work.session.scalars(asked.where(col(Photo.id) == photo_id)).one()
+    return _picture(work, photo_id, col(PhotoFile.whole))
 
 
 def small(work: Work, photo_id: int) -> bytes:
@@ -219,9 +214,25 @@ def small(work: Work, photo_id: int) -> bytes:
     Raises:
         NotFound: there is none of that number.
     """
-    get(work, photo_id)
-    asked = select(col(PhotoFile.small)).join(Photo, col(Photo.file_id) == col(PhotoFile.id))
-    return work.session.scalars(asked.where(col(Photo.id) == photo_id)).one()
+    return _picture(work, photo_id, col(PhotoFile.small))
+
+
+def _picture(work: Work, photo_id: int, size: SQLColumnExpression[bytes]) -> bytes:
+    found = None
+    if may_be_id(photo_id):
+        asked = select(size).join(Photo, col(Photo.file_id) == col(PhotoFile.id))
+        found = work.session.scalar(asked.where(col(Photo.id) == photo_id))
+    if found is None:
+        raise _unknown(photo_id)
+    return found
+
+
+def _unknown(photo_id: int) -> NotFound:
+    return NotFound(
+        f"There is no photo {photo_id}.",
+        where=str(photo_id),
+        mend="Look at the photos of the tape.",
+    )
 
 
 def describe(work: Work, photo_id: int, shows: str) -> PhotoRecord:
@@ -247,10 +258,7 @@ def describe(work: Work, photo_id: int, shows: str) -> PhotoRecord:
 
 def may_remove(work: Work, photo: PhotoRecord) -> bool:
     """Whether the actor may take the photo away: whoever added it, or an archivist."""
-    if work.actor.role.includes(Role.ARCHIVIST):
-        return True
-    mine = photo.by_id is not None and photo.by_id == work.actor.person_id
-    return mine and work.actor.role.includes(Role.VOLUNTEER)
+    return work.actor.owns(photo.by_id)
 
 
 def remove(work: Work, photo_id: int) -> PhotoRecord:
@@ -272,12 +280,18 @@ def remove(work: Work, photo_id: int) -> PhotoRecord:
     file_id = row.file_id
     work.session.delete(row)
     work.session.flush()
-    others = select(func.count()).select_from(Photo).where(col(Photo.file_id) == file_id)
-    if not work.session.scalar(others):
+    if not _is_used(work, file_id):
         work.session.delete(work.session.get_one(PhotoFile, file_id))
     facts = {"photo": photo_id, "sha256": photo.sha256, "report": photo.report}
     _log(work, EventType.DELETION, tape_of(work, photo.tape), photo.shows, facts)
     return photo
+
+
+def _is_used(work: Work, file_id: int) -> bool:
+    """Whether any tape has the picture, one that is closed to the actor too."""
+    held = select(col(Photo.id)).where(col(Photo.file_id) == file_id).limit(1)
+    with lifted(work.session):
+        return work.session.scalar(held) is not None
 
 
 def _log(work: Work, kind: EventType, tape: Tape, detail: str, facts: Mapping[str, object]) -> None:

@@ -13,7 +13,6 @@ from typing import Final
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 
 FORMATS: Final = ("JPEG", "PNG", "WEBP")
-MEDIA_TYPES: Final = ("image/jpeg", "image/png", "image/webp")
 KEPT_TYPE: Final = "image/jpeg"
 
 LONGEST_SIDE: Final = 2400

@@ -71,7 +71,7 @@ def of(work: Work, accession_number: str) -> Running:
         accession_number=tape.accession_number,
         title=tape.title,
         do_not_run=handling.do_not_run(tape),
-        warnings=handling.warnings_of(work, accession_number),
+        warnings=tuple(handling.warnings(work, tape)),
         permission=None if held is None else _told(work, held),
     )
 

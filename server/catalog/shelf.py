@@ -63,20 +63,17 @@ _ORDERS: Mapping[Sort, Callable[[], tuple[Any, ...]]] = {
 
 def rows(session: Session, query: TapeQuery) -> tuple[TapeRow, ...]:
     """The tapes on the page that was asked for."""
-    conditions = [
-        *narrowing.of_shelf(session, query.departed),
-        *narrowing.of_words(session, query.q),
-        *narrowing.conditions(query, FIELDS),
-    ]
-    statement = _page(query.sort, *conditions) if conditions else _whole(query.sort)
+    here = narrowing.of_shelf(session, query.departed)
+    asked = [*narrowing.of_words(session, query.q), *narrowing.conditions(query, FIELDS)]
+    statement = _page(query.sort, *here, *asked) if asked else _whole(query.sort, *here)
     part = {"start": (query.page - 1) * query.page_size, "size": query.page_size}
     return tuple(_row(*row) for row in session.connection().execute(statement, part))
 
 
 @cache
-def _whole(sort: Sort) -> AnySelect:
+def _whole(sort: Sort, *here: ColumnElement[bool]) -> AnySelect:
     """Any page of all tapes. To make the statement takes longer than to answer it: kept."""
-    return _page(sort)
+    return _page(sort, *here)
 
 
 def _page(sort: Sort, *conditions: ColumnElement[bool]) -> AnySelect:

@@ -9,7 +9,7 @@ from sqlmodel import col
 from server.catalog import accounts, events, tokens
 from server.catalog.errors import NotFound
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.held import known
+from server.catalog.held import by_id, known
 from server.catalog.work import Role, Work
 from server.store.people import SignIn
 
@@ -63,7 +63,7 @@ def end(work: Work, sign_in_id: int) -> None:
     """
     work.actor.require(Role.VOLUNTEER)
     person_id = accounts.own_id(work, "sign-ins")
-    row = work.session.get(SignIn, sign_in_id)
+    row = by_id(work, SignIn, sign_in_id)
     if row is None or row.person_id != person_id:
         raise NotFound(
             f"You have no sign-in {sign_in_id}.",

@@ -143,7 +143,7 @@ def withdraw(
     """
     work.actor.require(Role.VOLUNTEER)
     request = _open(work, request_id, revision)
-    if request.asked_by_id is None or request.asked_by_id != work.actor.person_id:
+    if not work.actor.owns(request.asked_by_id):
         work.actor.require(Role.ARCHIVIST)
     request.note = given.why
     return _settled(work, request, RequestStatus.WITHDRAWN, given.why)

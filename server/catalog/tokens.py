@@ -15,7 +15,7 @@ from sqlmodel import col
 from server.catalog import accounts, events, scopes
 from server.catalog.errors import NotFound
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.held import known
+from server.catalog.held import by_id, known
 from server.catalog.inputs import Input, RequiredName
 from server.catalog.scopes import Scope
 from server.catalog.work import Actor, Role, Work
@@ -150,7 +150,7 @@ def revoke(work: Work, token_id: int) -> None:
         NotFound: the person has no such token.
     """
     work.actor.require(Role.VOLUNTEER)
-    row = work.session.get(ApiToken, token_id)
+    row = by_id(work, ApiToken, token_id)
     if row is None or row.person_id != accounts.own_id(work, "tokens"):
         raise NotFound(
             f"You have no token {token_id}.", where="tokens", mend="Look in your list of tokens."

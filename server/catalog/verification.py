@@ -166,8 +166,7 @@ def _rows(work: Work, image_id: int) -> list[VerificationRow]:
 
 
 def _is_mine(work: Work, row: VerificationRow) -> bool:
-    mine = row.made_by_id is not None and row.made_by_id == work.actor.person_id
-    return mine and row.kind == VerifiedBy.PROOF_READ
+    return work.actor.is_person(row.made_by_id) and row.kind == VerifiedBy.PROOF_READ
 
 
 def _add(

@@ -12,9 +12,9 @@ from server.catalog.errors import Conflict, Invalid, NotFound
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import (
     access_of,
+    by_id,
     image_id_of,
     known,
-    may_be_id,
     may_lock,
     program_ever,
     program_of,
@@ -64,9 +64,7 @@ def version_of(work: Work, program: Program, version_id: int) -> Version:
     Raises:
         NotFound: the program has none of that number.
     """
-    version = None
-    if may_be_id(version_id):
-        version = work.session.get(Version, version_id, with_for_update=True)
+    version = by_id(work, Version, version_id, to_change=True)
     if version is None or version.program_id != program.id:
         raise NotFound(
             f"{program.title} has no version of number {version_id}.",

@@ -9,7 +9,7 @@ from sqlmodel import col
 from server.catalog import changes, events, program_records, term_uses
 from server.catalog.errors import Conflict, Invalid, NotFound, refused
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.held import known, may_be_id
+from server.catalog.held import by_id, known
 from server.catalog.terms import (
     FIXED,
     NewTerm,
@@ -340,9 +340,7 @@ def _taken(word: str, mend: str) -> Conflict:
 
 
 def _term(work: Work, vocabulary: Vocabulary, term_id: int, *, to_change: bool = False) -> Term:
-    found = None
-    if may_be_id(term_id):
-        found = work.session.get(Term, term_id, with_for_update=to_change or None)
+    found = by_id(work, Term, term_id, to_change=to_change)
     if found is None or found.vocabulary != vocabulary:
         raise NotFound(
             f"The vocabulary {vocabulary} has no word of number {term_id}.",

@@ -51,6 +51,16 @@ class Actor:
     name: str
     role: Role
 
+    def is_person(self, person_id: int | None) -> bool:
+        """Whether the actor is that person; never where nobody, or a command, is meant."""
+        return person_id is not None and person_id == self.person_id
+
+    def owns(self, person_id: int | None) -> bool:
+        """Whether what that person made is the actor's to change: their own, or an archivist's."""
+        if self.role.includes(Role.ARCHIVIST):
+            return True
+        return self.is_person(person_id) and self.role.includes(Role.VOLUNTEER)
+
     def require(self, role: Role) -> None:
         """Nothing, if the actor may do what `role` may.
 

@@ -90,14 +90,13 @@ class RequestPage(PageContext):
         """The page as the request stands."""
         wanted = tape_request_records.get(work, request_id)
         asked_by = tape_request_records.request_of(work, request_id).asked_by_id
-        own = asked_by is not None and asked_by == work.actor.person_id
         return cls(
             title=f"Request {request_id}: {wanted.title}",
             wanted=wanted,
             history=events.of(work, ObjectKind.REQUEST, request_id),
             offered=place_records.offered(work),
             form=form or Filled(),
-            may_withdraw=own or work.actor.role.includes(Role.ARCHIVIST),
+            may_withdraw=work.actor.owns(asked_by),
         )
 
 

@@ -7,7 +7,7 @@ from typing import Any, Final
 from urllib.parse import urlencode
 
 from server.catalog.byte_values import ByteHit, BytePlace
-from server.catalog.defect_words import DEFECTS, DefectKind, Trait
+from server.catalog.defect_words import DEFECTS, DefectKind
 from server.catalog.photos import AT_ONCE
 from server.catalog.rights_values import STATEMENTS
 from server.catalog.search_values import Hit
@@ -35,7 +35,6 @@ from server.delivery.words import (
     title_of,
 )
 from server.tape.findings import MM_PER_INCH
-from server.tape.formats import FORMATS
 from server.tape.formats.base import Loader
 from server.tape.image import FRAME_PITCH_MM
 from server.web.differences import row_anchor
@@ -220,7 +219,6 @@ GLOBALS: Final[dict[str, Any]] = {
     "FACET_LABELS": FACET_LABELS,
     "ACTIONS": tuple(Action),
     "DEFECT_KINDS": tuple(DefectKind),
-    "DEFECT_TRAITS": tuple(Trait),
     "DEFECT_WORDS": DEFECTS,
     "EXTENTS": tuple(Extent),
     "HANDLINGS": tuple(Handling),
@@ -232,5 +230,4 @@ GLOBALS: Final[dict[str, Any]] = {
     "PHOTOS_AT_ONCE": AT_ONCE,
     "REASONS": tuple(Reason),
     "ROLES": tuple(role for role in Role if role is not Role.VISITOR),
-    "FORMATS": FORMATS,
 }

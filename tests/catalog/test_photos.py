@@ -10,7 +10,7 @@ from server.catalog.errors import Invalid, NotAllowed, NotFound, NotSignedIn
 from server.catalog.events import EventType, ObjectKind
 from server.catalog.photos import AT_ONCE, Sent
 from server.catalog.pixels import Rewritten, rewrite
-from server.catalog.vocabulary import Condition
+from server.catalog.vocabulary import Access, Condition
 from server.catalog.work import Role, unit_of_work
 from server.store.photos import PhotoFile
 from tests import camera, factories
@@ -115,6 +115,19 @@ def test_an_archivist_takes_any_photo_away_and_leaves_those_of_other_tapes(libra
     with factories.acting(library, Role.ARCHIVIST) as work:
         photos.remove(work, one.id)
 
+        assert photos.small(work, two.id) == taken.small.data
+
+
+def test_a_photo_goes_that_a_tape_has_too_which_is_closed_to_whoever_takes_it_away(library, taken):
+    bea = factories.person(library, Role.VOLUNTEER, "Bea")
+    with unit_of_work(library, bea) as work:
+        (one,) = photos.add(work, NUMBER, [taken])
+    with factories.acting(library, Role.ARCHIVIST) as work:
+        factories.tape(work, accession_number="1978.5", access=Access.RESTRICTED)
+        (two,) = photos.add(work, "1978.5", [taken])
+    with unit_of_work(library, bea) as work:
+        photos.remove(work, one.id)
+    with factories.acting(library, Role.ARCHIVIST) as work:
         assert photos.small(work, two.id) == taken.small.data
 
 

@@ -101,3 +101,21 @@ def test_shutting_somebody_out_ends_their_sign_in_at_once(administrator, volunte
     administrator.fill_in(path, change="disable")
 
     assert volunteer.get("/account").status_code == 303
+
+
+@pytest.mark.parametrize("number", [2**31, 2**70])
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/account/tokens/{}/revoke",
+        "/account/sign-ins/{}/end",
+        "/account/passkeys/{}",
+        "/people/{}",
+        "/people/invitations/{}/withdraw",
+    ],
+)
+def test_a_number_too_large_for_any_database_is_that_of_nothing(path, number, administrator):
+    answer = administrator.fill_in(path.format(number), seen_at="/account", change="remove")
+
+    assert answer.status_code == 404
+    assert f" {number}." in answer.text

@@ -105,6 +105,18 @@ def test_no_template_is_left_over():
     assert sorted(set(sources) - named) == []
 
 
+@pytest.mark.parametrize("name", names())
+def test_a_template_uses_what_it_imports(name):
+    source = (TEMPLATES / name).read_text(encoding="utf-8")
+    imported = [
+        each.split(" as ")[-1].strip()
+        for listed in re.findall(r'{% from "[^"]+" import ([^%]+) %}', source)
+        for each in listed.split(",")
+    ]
+
+    assert [each for each in imported if len(re.findall(rf"\b{each}\b", source)) < 2] == []
+
+
 @pytest.mark.parametrize("page", PAGES)
 def test_every_name_of_a_page_is_used_by_its_templates(page):
     seen, waiting = "", [page.template]

@@ -13,7 +13,7 @@ from sqlmodel import col
 
 from server.catalog.errors import Conflict, NotFound
 from server.catalog.events import EventType, ObjectKind
-from server.catalog.held import known, may_be_id, may_lock
+from server.catalog.held import by_id, known
 from server.catalog.history import (
     of_changes,
     of_links,
@@ -126,10 +126,7 @@ def event_of(work: Work, event_id: int) -> Event:
     Raises:
         NotFound: there is none of that number.
     """
-    found = None
-    if may_be_id(event_id):
-        lock = True if may_lock(work) else None
-        found = work.session.get(Event, event_id, with_for_update=lock)
+    found = by_id(work, Event, event_id, to_change=True)
     if found is None:
         raise NotFound(
             f"The log has no entry {event_id}.",

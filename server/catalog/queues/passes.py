@@ -3,7 +3,7 @@
 from sqlalchemy import ColumnElement, ScalarSelect, exists, func, select
 from sqlmodel import col
 
-from server.catalog.narrowing import AnySelect, left
+from server.catalog.narrowing import IS_HERE, AnySelect
 from server.catalog.vocabulary import Hazard
 from server.store.images import Reading
 from server.store.merging import MergedReading
@@ -24,8 +24,7 @@ index of hazards, which SQLite would prefer to any other."""
 
 def tapes(*conditions: ColumnElement[bool]) -> AnySelect:
     """The ids of the tapes of the collection that answer to all of this."""
-    here = col(Tape.id).not_in(left())
-    return select(col(Tape.id)).where(*conditions, here).order_by(*BY_NUMBER)
+    return select(col(Tape.id)).where(*conditions, IS_HERE).order_by(*BY_NUMBER)
 
 
 def passes() -> ScalarSelect[int]:

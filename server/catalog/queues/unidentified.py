@@ -6,7 +6,7 @@ from sqlalchemy import exists, select
 from sqlalchemy.orm import aliased
 from sqlmodel import col
 
-from server.catalog.narrowing import AnySelect, left
+from server.catalog.narrowing import IS_HERE, AnySelect
 from server.catalog.queues.queue import About, Asked, Queue, Step, has_no_tape, has_tape
 from server.catalog.work import Role
 from server.store.images import Reading
@@ -27,7 +27,7 @@ def _asks(asked: Asked) -> AnySelect:
     read: AnySelect = select(col(Tape.image_id).label("id")).where(
         col(Tape.program_id).is_(None),
         col(Tape.image_id).is_not(None),
-        col(Tape.id).not_in(left()),
+        IS_HERE,
         ~exists().where(
             col(known.image_id) == col(Tape.image_id), col(known.program_id).is_not(None)
         ),
