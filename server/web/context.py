@@ -1,6 +1,7 @@
 """What every page gives its template: a frozen value whose fields are the template's names."""
 
-from dataclasses import dataclass, field, fields
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, replace
 from typing import Any, ClassVar
 
 
@@ -35,6 +36,10 @@ class Filled:
         """What the field `name` holds; empty where nothing was given."""
         held = self.values.get(name, "")
         return "" if held is None else held
+
+    def over(self, held: Mapping[str, Any]) -> "Filled":
+        """The same, fields that it lacks as they are `held`: a page may have several forms."""
+        return replace(self, values={**held, **self.values})
 
     def error(self, name: str) -> str:
         """What is wrong with the field `name`; empty where nothing is."""

@@ -123,7 +123,7 @@ class LoanPage(PageContext):
             ),
             history=events.of(work, ObjectKind.LOAN, loan_id),
             offered=place_records.offered(work),
-            form=form or Filled({"on": today, "due_on": loan.due_on.isoformat()}),
+            form=(form or Filled()).over({"on": today, "due_on": loan.due_on.isoformat()}),
         )
 
 

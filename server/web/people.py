@@ -1,6 +1,7 @@
 """The people of the archive: who they are, what was done to their accounts, and invitations."""
 
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import ClassVar, Final
 
 from fastapi import APIRouter
@@ -19,8 +20,8 @@ from server.web.visit import VisitDep
 
 router = APIRouter()
 
-NOBODY_YET: Final = Filled({"days": DAYS, "role": Role.VOLUNTEER})
-"""The forms of the page as they begin."""
+PROPOSED: Final = MappingProxyType({"days": DAYS, "role": Role.VOLUNTEER})
+"""What stands in the forms of the page as they begin."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -58,7 +59,10 @@ class InvitationPage(PageContext):
 
 def _people_page(work: Work, form: Filled, link: str = "") -> PeoplePage:
     return PeoplePage(
-        form=form, people=accounts.people(work), invitations=invitations.page(work), link=link
+        form=form.over(PROPOSED),
+        people=accounts.people(work),
+        invitations=invitations.page(work),
+        link=link,
     )
 
 
@@ -76,7 +80,7 @@ def _person_page(work: Work, person_id: int, form: Filled) -> PersonPage:
 def list_people(visit: VisitDep) -> Response:
     """Everybody with an account."""
     with visit.work() as work:
-        return visit.page(_people_page(work, NOBODY_YET))
+        return visit.page(_people_page(work, Filled()))
 
 
 @router.post("/people")
@@ -104,7 +108,7 @@ def invite(visit: VisitDep, form: FormDep) -> Response:
         new = NewInvitation.of(form.only(NewInvitation.model_fields))
         invited = invitations.invite(work, new)
         link = f"{visit.public}/invitations/{invited.token}"
-        return visit.page(_people_page(work, NOBODY_YET, link))
+        return visit.page(_people_page(work, Filled(), link))
 
     return visit.submit(form, act, _people_page)
 

@@ -82,14 +82,8 @@ class PlacePage(PageContext):
             moves=movements.page(work, MovementQuery(place=place_id, page_size=MOVES_SHOWN)),
             offered=place_records.offered(work),
             check=shelf_check_records.open_at(work, place_id),
-            form=_with_what_is_said(place, form or Filled()),
+            form=(form or Filled()).over({name: getattr(place, name) for name in DESCRIBED}),
         )
-
-
-def _with_what_is_said(place: PlaceRecord, form: Filled) -> Filled:
-    """The form as it was sent, its other fields as the place stands: the page has several forms."""
-    stands = {name: getattr(place, name) for name in DESCRIBED}
-    return Filled({**stands, **form.values}, form.errors, form.refusal)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -93,7 +93,7 @@ class WordPage(PageContext):
             name=name,
             word=word,
             others=tuple(each for each in terms.words(work, name) if each != word.word),
-            form=form or Filled(held),
+            form=(form or Filled()).over(held),
         )
 
 

@@ -303,3 +303,12 @@ def test_an_archivist_ends_a_quarantine_only_after_a_report_without_hazard(archi
 
     assert early.status_code == 409
     assert "Nothing" in early.text or "hazard" in early.text
+
+
+def test_a_word_that_is_not_merged_keeps_its_spelling_in_the_other_form(archivist):
+    page = archivist.get("/vocabularies/colour").text
+    path, word = re.findall(r'href="(/vocabularies/colour/words/\d+)">([^<]+)<', page)[0]
+    refused = archivist.fill_in(path, do="merge", merged_into="no such word", revision="1")
+
+    assert refused.status_code == 422
+    assert re.search(rf'<input id="word"[^>]*value="{word}"', refused.text)

@@ -49,6 +49,7 @@ def test_a_step_that_is_refused_says_why_beside_its_field(volunteer, archivist):
     refused = step(archivist, loan, "approve", reason="")
     assert refused.status_code == 409
     assert 'id="reason-wrong"' in refused.text
+    assert re.search(rf'<input id="due_on"[^>]*value="{SOON}"', refused.text)
     assert "leaves the shelf only where an archivist" in refused.text
     assert step(archivist, loan, "approve", reason="To the conservator").status_code == 303
     without = step(volunteer, loan, "give-out", advice="Still in its bag")

@@ -54,6 +54,15 @@ def test_an_invitation_can_be_withdrawn(link, visitor, administrator):
     assert ": withdrawn" in administrator.get("/people").text
 
 
+def test_an_account_that_is_refused_leaves_what_is_proposed_for_an_invitation(administrator):
+    refused = administrator.fill_in("/people", name="wren", role="volunteer", password="short")
+    days = re.search(r'<input id="days"[^>]*>', refused.text)
+
+    assert refused.status_code == 422
+    assert days is not None
+    assert 'value="7"' in days[0]
+
+
 @pytest.mark.parametrize("path", ["/people", "/people/1"])
 def test_only_administrators_see_the_people(path, archivist, visitor):
     assert archivist.get(path).status_code == 403
