@@ -22,9 +22,8 @@ from server.catalog.load_sheet_values import (
 )
 from server.catalog.load_subject import Subject, subject_of
 from server.catalog.text_changes import TextChange, change_of
-from server.catalog.work import COMMAND, Role, Work
+from server.catalog.work import Role, Work
 from server.store.load_sheets import LoadSheet, LoadSheetText
-from server.store.people import Person
 from server.store.programs import Program
 from server.tape.cpu.notation import Notation
 from server.tape.machine_notation import Writing, writing_of
@@ -113,7 +112,7 @@ class _Sheet:
             notation=Notation(written[NOTATION]) if NOTATION in written else None,
             revision=self._row.revision if self._row else 1,
             changed=newest.made_at if newest else None,
-            by=_name(self._work, newest) if newest else "",
+            by=named.told_of(self._work, newest.made_by_id) if newest else "",
         )
 
     def write(self, texts: Texts, note: str, revision: int | None) -> None:
@@ -171,7 +170,7 @@ class _Sheet:
             told.append(
                 SheetRevision(
                     row.revision,
-                    _name(self._work, row),
+                    named.told_of(self._work, row.made_by_id),
                     row.made_at,
                     row.note,
                     texts,
@@ -254,11 +253,6 @@ def _cells_if_any(text: str, writing: Writing) -> tuple[Cell, ...] | None:
         return cells_of(text, writing)
     except Invalid:
         return None
-
-
-def _name(work: Work, text: LoadSheetText) -> str:
-    person = work.session.get(Person, text.made_by_id) if text.made_by_id else None
-    return named.naming(work)(person.display_name, person.id) if person else COMMAND.name
 
 
 def _changes(before: Texts, after: Texts) -> Sequence[TextChange]:

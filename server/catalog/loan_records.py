@@ -5,6 +5,7 @@ from typing import Any, Final
 from sqlalchemy import ColumnElement, func, select, true
 from sqlmodel import col
 
+from server.catalog import named
 from server.catalog.errors import NotFound
 from server.catalog.held import known, may_be_id, tape_of
 from server.catalog.lending import obstacles_to
@@ -12,10 +13,9 @@ from server.catalog.loan_values import LoanQuery, LoanRecord, LoanRow, LoanStatu
 from server.catalog.narrowing import AnySelect
 from server.catalog.tape_values import Page
 from server.catalog.vocabulary import Condition
-from server.catalog.work import COMMAND, Role, Work
+from server.catalog.work import Role, Work
 from server.store.condition import ConditionReport
 from server.store.loans import Loan
-from server.store.people import Person
 from server.store.tapes import Tape
 
 MOST_REMINDERS: Final = 12
@@ -96,18 +96,18 @@ def get(work: Work, loan_id: int) -> LoanRecord:
         due_on=loan.due_on,
         days=_days(work, loan),
         proposed_at=loan.proposed_at,
-        proposed_by=_name(work, loan.proposed_by_id),
+        proposed_by=named.told_of(work, loan.proposed_by_id),
         decided_at=loan.decided_at,
-        decided_by=_name(work, loan.decided_by_id) if loan.decided_at else None,
+        decided_by=named.told_of(work, loan.decided_by_id) if loan.decided_at else None,
         reason=loan.reason,
         obstacles=against,
         uncovered=uncovered(loan, against),
         out_on=loan.out_on,
-        out_by=_name(work, loan.out_by_id) if loan.out_on else None,
+        out_by=named.told_of(work, loan.out_by_id) if loan.out_on else None,
         out_report=loan.out_report_id,
         out_state=_state(work, loan.out_report_id),
         back_on=loan.back_on,
-        back_by=_name(work, loan.back_by_id) if loan.back_on else None,
+        back_by=named.told_of(work, loan.back_by_id) if loan.back_on else None,
         back_report=loan.back_report_id,
         back_state=_state(work, loan.back_report_id),
         note=loan.note,
@@ -154,11 +154,6 @@ def _row(work: Work, loan: Loan, number: str, title: str) -> LoanRow:
 def _days(work: Work, loan: Loan) -> int | None:
     """Days until a loan is due that is out."""
     return (loan.due_on - work.now.date()).days if loan.status == LoanStatus.OUT else None
-
-
-def _name(work: Work, person_id: int | None) -> str:
-    person = None if person_id is None else work.session.get(Person, person_id)
-    return person.display_name if person else COMMAND.name
 
 
 def _state(work: Work, report_id: int | None) -> Condition | None:

@@ -9,7 +9,7 @@ from sqlmodel import col
 
 from server.catalog.handling import is_not_to_be_run
 from server.catalog.narrowing import AnySelect
-from server.catalog.place_records import place_of
+from server.catalog.place_records import ids_within, place_of
 from server.catalog.place_values import State
 from server.catalog.tape_values import Page, PageQuery
 from server.catalog.vocabulary import Condition, Hazard
@@ -73,8 +73,7 @@ def away_from(work: Work, place_id: int) -> tuple[Lying, ...]:
         NotSignedIn, NotFound: as `within_place`.
     """
     work.actor.require(Role.VOLUNTEER)
-    place = place_of(work, place_id)
-    inside = select(col(Place.id)).where(within(place.path_key))
+    inside = ids_within(work, place_id)
     elsewhere = col(Whereabouts.place_id).is_(None) | col(Whereabouts.place_id).not_in(inside)
     question = _rows().where(col(Whereabouts.usual_id).in_(inside), elsewhere).limit(MOST)
     return _told(work, question)

@@ -77,19 +77,19 @@ def page(work: Work, query: MovementQuery) -> Page[MovementRecord]:
     if query.tape:
         condition &= col(Movement.tape_id) == tape_of(work, query.tape).id
     if query.place is not None:
-        key = place_records.place_of(work, query.place).path_key
-        inside = select(col(Place.id)).where(within(key))
+        inside = place_records.ids_within(work, query.place)
         condition &= col(Movement.from_id).in_(inside) | col(Movement.to_id).in_(inside)
     counted = select(func.count()).select_from(Movement).where(condition)
     rows = work.session.execute(
-        select(Movement, col(Tape.accession_number), col(Tape.title))
+        select(Movement, col(Tape.accession_number), col(Tape.title), Place)
         .join(Tape, col(Tape.id) == col(Movement.tape_id))
+        .outerjoin(Place, col(Place.id) == col(Movement.with_id))
         .where(condition)
         .order_by(col(Movement.id).desc())
         .offset((query.page - 1) * query.page_size)
         .limit(query.page_size)
     )
-    told = tuple(_record(work, *row) for row in rows)
+    told = tuple(_record(*row) for row in rows)
     return Page(told, work.session.scalar(counted) or 0, query.page, query.page_size)
 
 
@@ -339,7 +339,7 @@ def _lying_in(work: Work, place: Place) -> list[tuple[Tape, Place, str]]:
         return [(tape, lies, tape.place) for tape, lies in work.session.execute(asked)]
 
 
-def _record(work: Work, row: Movement, number: str, title: str) -> MovementRecord:
+def _record(row: Movement, number: str, title: str, box: Place | None) -> MovementRecord:
     return MovementRecord(
         id=known(row.id),
         tape=number,
@@ -351,5 +351,5 @@ def _record(work: Work, row: Movement, number: str, title: str) -> MovementRecor
         from_place=row.from_id,
         to_where=row.to_where,
         to_place=row.to_id,
-        with_place=place_records.link(work, row.with_id),
+        with_place=None if box is None else place_records.link_to(box),
     )

@@ -10,7 +10,7 @@ from sqlalchemy import SQLColumnExpression, case, select
 from sqlmodel import col
 
 from server.catalog.held import known
-from server.catalog.work import Role, Work
+from server.catalog.work import COMMAND, Role, Work
 from server.store.people import Person
 from server.store.remembered import remembered
 
@@ -50,6 +50,12 @@ def naming(work: Work) -> Naming:
     if sees_all(work):
         return Naming(frozenset(), frozenset())
     return remembered(work.session, "names that are kept back", lambda: _kept_back(work))
+
+
+def told_of(work: Work, person_id: int | None) -> str:
+    """The name that is told of whoever did something; no person of ours did what a command did."""
+    person = None if person_id is None else work.session.get(Person, person_id)
+    return naming(work)(person.display_name, person.id) if person else COMMAND.name
 
 
 def _kept_back(work: Work) -> Naming:

@@ -3,7 +3,7 @@
 from collections.abc import Collection
 from typing import Final
 
-from sqlalchemy import ColumnElement, func, select, true
+from sqlalchemy import ColumnElement, Select, func, select, true
 from sqlalchemy.orm import aliased
 from sqlmodel import col
 
@@ -119,10 +119,25 @@ def open_place(work: Work, place_id: int, field: str) -> Place:
     return place
 
 
+def ids_within(work: Work, place_id: int) -> Select[int | None]:
+    """The ids of a place and of all that is in it, for a question to the database.
+
+    Raises:
+        NotFound: there is none of that id.
+    """
+    inner = aliased(Place)
+    return select(col(inner.id)).where(within(place_of(work, place_id).path_key, inner))
+
+
 def link(work: Work, place_id: int | None) -> PlaceLink | None:
-    """A place for a link to it; None where there is none."""
+    """A place by its id, for a link to it; None where there is none."""
     place = None if place_id is None else work.session.get(Place, place_id)
-    return None if place is None else PlaceLink(known(place.id), place.name, place.path)
+    return None if place is None else link_to(place)
+
+
+def link_to(place: Place) -> PlaceLink:
+    """A place for a link to it."""
+    return PlaceLink(known(place.id), place.name, place.path)
 
 
 def _standing_on(work: Work, place: Place) -> tuple[PlaceLink, ...]:
@@ -131,7 +146,7 @@ def _standing_on(work: Work, place: Place) -> tuple[PlaceLink, ...]:
     above = work.session.scalars(
         select(Place).where(col(Place.path_key).in_(keys)).order_by(col(Place.path_key))
     )
-    return tuple(PlaceLink(known(each.id), each.name, each.path) for each in above)
+    return tuple(link_to(each) for each in above)
 
 
 def _rows(work: Work, found: Collection[Place]) -> tuple[PlaceRow, ...]:

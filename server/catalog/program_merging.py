@@ -7,6 +7,8 @@ the titles of the other become variant titles; all the rest stays in the history
 from typing import Annotated, Any, Final
 
 from pydantic import Field
+from sqlalchemy import select
+from sqlmodel import col
 
 from server.catalog import changes, events, links, program_records
 from server.catalog import program_parts as parts
@@ -19,6 +21,7 @@ from server.catalog.program_values import LinkKind, ProgramRecord
 from server.catalog.tape_values import RecordNumber
 from server.catalog.versions import TOLD, refuses_to_go
 from server.catalog.work import Role, Work
+from server.store.loans import TapeRequest
 from server.store.programs import Program, ProgramLink, Version
 
 FILLED: Final = (
@@ -72,6 +75,7 @@ def merge(
         **_move_versions(work, gone, into),
         "tapes": [tape.accession_number for tape in tapes],
         "links": _move_links(work, gone, into),
+        "requests": _move_requests(work, gone, into),
         "fields": _fill(work, gone, into),
     }
     gone.merged_into_id = into.id
@@ -160,6 +164,15 @@ def _move_link(work: Work, link: ProgramLink, gone: Program, into: Program) -> b
     )
     work.session.flush()
     return True
+
+
+def _move_requests(work: Work, gone: Program, into: Program) -> list[int]:
+    """Let what was asked for of the one be answered by tapes of the other; gives the requests."""
+    asked = select(TapeRequest).where(col(TapeRequest.program_id) == gone.id)
+    requests = work.session.scalars(asked.order_by(col(TapeRequest.id))).all()
+    for request in requests:
+        request.program_id = into.id
+    return [known(request.id) for request in requests]
 
 
 def _fill(work: Work, gone: Program, into: Program) -> dict[str, Any]:

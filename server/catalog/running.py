@@ -18,9 +18,8 @@ from server.catalog.events import EventType, ObjectKind
 from server.catalog.held import known, tape_of
 from server.catalog.inputs import Input, RequiredText
 from server.catalog.vocabulary import Hazard
-from server.catalog.work import COMMAND, Role, Work
+from server.catalog.work import Role, Work
 from server.store.condition import RunPermission
-from server.store.people import Person
 from server.store.tapes import Tape
 
 VALID_FOR: Final = timedelta(days=1)
@@ -176,11 +175,8 @@ def _held(work: Work, tape: Tape) -> RunPermission | None:
 
 
 def _told(work: Work, permission: RunPermission) -> Permission:
-    person = None
-    if permission.granted_by_id is not None:
-        person = work.session.get(Person, permission.granted_by_id)
     return Permission(
-        by=named.naming(work)(person.display_name, person.id) if person else COMMAND.name,
+        by=named.told_of(work, permission.granted_by_id),
         reason=permission.reason,
         granted=permission.granted_at,
         valid_until=permission.valid_until,

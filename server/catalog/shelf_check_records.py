@@ -1,14 +1,16 @@
 """What is said of shelf checks: the list, and one with what is expected and what was found."""
 
+from collections.abc import Collection
+
 from sqlalchemy import ColumnElement, func, select, true
 from sqlalchemy.orm import aliased
 from sqlmodel import col
 
+from server.catalog import named
 from server.catalog.errors import NotFound
 from server.catalog.handling import do_not_run
 from server.catalog.held import known, may_be_id
-from server.catalog.place_records import link, place_of
-from server.catalog.place_values import PlaceLink
+from server.catalog.place_records import ids_within, link_to
 from server.catalog.shelf_check_values import (
     CheckItem,
     CheckQuery,
@@ -35,17 +37,22 @@ def page(work: Work, query: CheckQuery) -> Page[CheckRow]:
     work.actor.require(Role.VOLUNTEER)
     condition: ColumnElement[bool] = true()
     if query.place is not None:
-        inside = select(col(Place.id)).where(within(place_of(work, query.place).path_key))
-        condition = col(ShelfCheck.place_id).in_(inside)
+        condition = col(ShelfCheck.place_id).in_(ids_within(work, query.place))
     total = work.session.scalar(select(func.count()).select_from(ShelfCheck).where(condition))
-    found = work.session.scalars(
-        select(ShelfCheck)
+    found = work.session.execute(
+        select(ShelfCheck, Place, named.name_of(work))
+        .join(Place, col(Place.id) == col(ShelfCheck.place_id))
+        .outerjoin(Person, col(Person.id) == col(ShelfCheck.begun_by_id))
         .where(condition)
         .order_by(col(ShelfCheck.id).desc())
         .offset((query.page - 1) * query.page_size)
         .limit(query.page_size)
+    ).all()
+    counted = _counts(work, [known(check.id) for check, *_ in found])
+    rows = tuple(
+        _row(check, place, name, counted.get(known(check.id), (0, 0, 0)))
+        for check, place, name in found
     )
-    rows = tuple(_row(work, check) for check in found)
     return Page(rows, total or 0, query.page, query.page_size)
 
 
@@ -66,12 +73,12 @@ def get(work: Work, check_id: int) -> CheckRecord:
     )
     return CheckRecord(
         id=check_id,
-        place=_link(place),
-        inside=tuple(_link(each) for each in inside),
+        place=link_to(place),
+        inside=tuple(link_to(each) for each in inside),
         begun=check.begun_at,
-        begun_by=_name(work, check.begun_by_id),
+        begun_by=named.told_of(work, check.begun_by_id),
         closed=check.closed_at,
-        closed_by=_name(work, check.closed_by_id) if check.closed_at else None,
+        closed_by=named.told_of(work, check.closed_by_id) if check.closed_at else None,
         note=check.note,
         items=_items(work, check),
         revision=check.revision,
@@ -103,12 +110,14 @@ def open_at(work: Work, place_id: int) -> int | None:
     )
 
 
-def outcome_of(work: Work, check: ShelfCheck, item: ShelfCheckItem) -> Outcome:
-    """What becomes of a tape, were the check closed now; what became of it, once it is."""
+def outcome_of(check: ShelfCheck, item: ShelfCheckItem, held: Whereabouts | None) -> Outcome:
+    """What becomes of a tape, were the check closed now; what became of it, once it is.
+
+    `held` is what is kept of where the tape is at present.
+    """
     if check.closed_at is not None:
         return Outcome(item.outcome)
     if item.found_id is None:
-        held = work.session.get(Whereabouts, item.tape_id)
         is_there = held is not None and held.place_id == item.expected_id
         return Outcome.NOT_FOUND if is_there else Outcome.MOVED_MEANWHILE
     if item.expected_id is None:
@@ -117,11 +126,13 @@ def outcome_of(work: Work, check: ShelfCheck, item: ShelfCheckItem) -> Outcome:
 
 
 def _items(work: Work, check: ShelfCheck) -> tuple[CheckItem, ...]:
-    expected = aliased(Place)
+    expected, found = aliased(Place), aliased(Place)
     rows = work.session.execute(
-        select(ShelfCheckItem, Tape, func.coalesce(col(Person.display_name), COMMAND.name))
+        select(ShelfCheckItem, Tape, Whereabouts, expected, found, named.name_of(work))
         .join(Tape, col(Tape.id) == col(ShelfCheckItem.tape_id))
+        .outerjoin(Whereabouts, col(Whereabouts.tape_id) == col(ShelfCheckItem.tape_id))
         .outerjoin(expected, col(expected.id) == col(ShelfCheckItem.expected_id))
+        .outerjoin(found, col(found.id) == col(ShelfCheckItem.found_id))
         .outerjoin(Person, col(Person.id) == col(ShelfCheckItem.found_by_id))
         .where(col(ShelfCheckItem.check_id) == check.id)
         .order_by(col(expected.id).is_(None), col(expected.path_key), col(Tape.accession_key))
@@ -130,45 +141,48 @@ def _items(work: Work, check: ShelfCheck) -> tuple[CheckItem, ...]:
         CheckItem(
             tape=tape.accession_number,
             title=tape.title,
-            expected=link(work, item.expected_id),
+            expected=None if should is None else link_to(should),
             expected_where=item.expected_where,
-            found=link(work, item.found_id),
+            found=None if seen is None else link_to(seen),
             at=item.found_at,
-            by=name if item.found_at else "",
-            outcome=outcome_of(work, check, item),
+            by=(name or COMMAND.name) if item.found_at else "",
+            outcome=outcome_of(check, item, held),
             quarantined=Hazard(tape.hazard).quarantines,
             do_not_run=do_not_run(tape),
         )
-        for item, tape, name in rows
+        for item, tape, held, should, seen, name in rows
     )
 
 
-def _row(work: Work, check: ShelfCheck) -> CheckRow:
+def _counts(work: Work, ids: Collection[int]) -> dict[int, tuple[int, int, int]]:
+    """Of each of these checks, how many tapes are expected, seen of those, and differ."""
     expected = col(ShelfCheckItem.expected_id).is_not(None)
     seen = col(ShelfCheckItem.found_id).is_not(None)
     differs = col(ShelfCheckItem.outcome).in_([each for each in Outcome if each.differs])
-    counted = select(
-        func.count().filter(expected),
-        func.count().filter(expected, seen),
-        func.count().filter(differs),
-    ).where(col(ShelfCheckItem.check_id) == check.id)
-    in_all, found, differing = work.session.execute(counted).one()
+    rows = work.session.execute(
+        select(
+            col(ShelfCheckItem.check_id),
+            func.count().filter(expected),
+            func.count().filter(expected, seen),
+            func.count().filter(differs),
+        )
+        .where(col(ShelfCheckItem.check_id).in_(ids))
+        .group_by(col(ShelfCheckItem.check_id))
+    )
+    return {check_id: (in_all, found, differing) for check_id, in_all, found, differing in rows}
+
+
+def _row(
+    check: ShelfCheck, place: Place, begun_by: str | None, counted: tuple[int, int, int]
+) -> CheckRow:
+    in_all, found, differing = counted
     return CheckRow(
         id=known(check.id),
-        place=_link(work.session.get_one(Place, check.place_id)),
+        place=link_to(place),
         begun=check.begun_at,
-        begun_by=_name(work, check.begun_by_id),
+        begun_by=begun_by or COMMAND.name,
         closed=check.closed_at,
         expected=in_all,
         found=found,
         differing=differing if check.closed_at else None,
     )
-
-
-def _link(place: Place) -> PlaceLink:
-    return PlaceLink(known(place.id), place.name, place.path)
-
-
-def _name(work: Work, person_id: int | None) -> str:
-    person = None if person_id is None else work.session.get(Person, person_id)
-    return person.display_name if person else COMMAND.name

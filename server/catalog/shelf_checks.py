@@ -121,14 +121,15 @@ def close(work: Work, check_id: int, closing: Closing, revision: int | None = No
     check = _open(work, check_id)
     changes.require_revision(check, revision, f"Shelf check {check_id}")
     items = work.session.execute(
-        select(ShelfCheckItem, Tape)
+        select(ShelfCheckItem, Tape, Whereabouts)
         .join(Tape, col(Tape.id) == col(ShelfCheckItem.tape_id))
+        .outerjoin(Whereabouts, col(Whereabouts.tape_id) == col(ShelfCheckItem.tape_id))
         .where(col(ShelfCheckItem.check_id) == check_id)
         .order_by(col(Tape.accession_key))
     ).all()
     told: dict[str, list[str]] = {}
-    for item, tape in items:
-        outcome = outcome_of(work, check, item)
+    for item, tape, held in items:
+        outcome = outcome_of(check, item, held)
         item.outcome = outcome
         _enter(work, check, item, tape, closing)
         if outcome.differs:

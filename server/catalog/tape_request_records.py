@@ -3,9 +3,10 @@
 from sqlalchemy import ColumnElement, func, select, true
 from sqlmodel import col
 
-from server.catalog import punching_records
+from server.catalog import named, punching_records
 from server.catalog.errors import NotFound
 from server.catalog.held import known, may_be_id, tape_of
+from server.catalog.narrowing import AnySelect
 from server.catalog.punching_values import PunchingRow
 from server.catalog.records import TapeLink
 from server.catalog.request_values import (
@@ -45,14 +46,9 @@ def page(work: Work, query: RequestQuery) -> Page[RequestRow]:
     is_open = query.status is RequestStatus.OPEN
     order = col(TapeRequest.wanted_on) if is_open else col(TapeRequest.id).desc()
     total = work.session.scalar(select(func.count()).select_from(TapeRequest).where(condition))
-    found = work.session.scalars(
-        select(TapeRequest)
-        .where(condition)
-        .order_by(order, col(TapeRequest.id))
-        .offset((query.page - 1) * query.page_size)
-        .limit(query.page_size)
-    )
-    rows = tuple(row_of(work, each) for each in found)
+    part = _asked(work, condition).order_by(order, col(TapeRequest.id))
+    part = part.offset((query.page - 1) * query.page_size).limit(query.page_size)
+    rows = tuple(_row(work, *each) for each in work.session.execute(part))
     return Page(rows, total or 0, query.page, query.page_size)
 
 
@@ -65,7 +61,8 @@ def get(work: Work, request_id: int) -> RequestRecord:
     """
     work.actor.require(Role.VOLUNTEER)
     request = request_of(work, request_id)
-    row = row_of(work, request)
+    asked = work.session.execute(_asked(work, col(TapeRequest.id) == request_id))
+    row = _row(work, *asked.one())
     is_open = row.status is RequestStatus.OPEN
     handed = None if request.handed_id is None else work.session.get(Tape, request.handed_id)
     return RequestRecord(
@@ -79,7 +76,7 @@ def get(work: Work, request_id: int) -> RequestRecord:
         asked_at=request.asked_at,
         asked_by=row.asked_by,
         settled_at=request.settled_at,
-        settled_by=_name(work, request.settled_by_id) if request.settled_at else None,
+        settled_by=named.told_of(work, request.settled_by_id) if request.settled_at else None,
         punching=request.punching_id,
         handed=None if handed is None else handed.accession_number,
         note=request.note,
@@ -107,22 +104,36 @@ def request_of(work: Work, request_id: int) -> TapeRequest:
     return found
 
 
-def row_of(work: Work, request: TapeRequest) -> RequestRow:
-    """A request as a row of a list."""
-    tape = None if request.tape_id is None else work.session.get(Tape, request.tape_id)
-    program = None if request.program_id is None else work.session.get(Program, request.program_id)
-    named = tape or program
-    assert named is not None
+def _asked(work: Work, condition: ColumnElement[bool]) -> AnySelect:
+    """Requests, each with the tape or the program that is wanted and the name of who asks."""
+    question: AnySelect = (
+        select(
+            TapeRequest,
+            col(Tape.accession_number),
+            func.coalesce(col(Tape.title), col(Program.title)),
+            named.name_of(work),
+        )
+        .outerjoin(Tape, col(Tape.id) == col(TapeRequest.tape_id))
+        .outerjoin(Program, col(Program.id) == col(TapeRequest.program_id))
+        .outerjoin(Person, col(Person.id) == col(TapeRequest.asked_by_id))
+        .where(condition)
+    )
+    return question
+
+
+def _row(
+    work: Work, request: TapeRequest, number: str | None, title: str, name: str | None
+) -> RequestRow:
     is_open = request.status == RequestStatus.OPEN
     return RequestRow(
         id=known(request.id),
-        title=named.title,
-        tape=None if tape is None else tape.accession_number,
+        title=title,
+        tape=number,
         program=request.program_id,
         wanted_on=request.wanted_on,
         purpose=request.purpose,
         status=RequestStatus(request.status),
-        asked_by=_name(work, request.asked_by_id),
+        asked_by=name or COMMAND.name,
         days=(request.wanted_on - work.now.date()).days if is_open else None,
     )
 
@@ -174,8 +185,3 @@ def _images(work: Work, request: TapeRequest) -> tuple[tuple[str, str], ...]:
     newest = select(col(ImageRow.sha256)).join(Tape, col(Tape.image_id) == col(ImageRow.id))
     found = work.session.scalars(newest.where(col(Tape.id) == request.tape_id))
     return tuple((sha256, "what was read from it") for sha256 in found)
-
-
-def _name(work: Work, person_id: int | None) -> str:
-    person = None if person_id is None else work.session.get(Person, person_id)
-    return person.display_name if person else COMMAND.name

@@ -11,6 +11,7 @@ from server.catalog import (
     loans,
     movements,
     own_list,
+    program_merging,
     programs,
     tape_request_records,
     tape_requests,
@@ -18,7 +19,10 @@ from server.catalog import (
 )
 from server.catalog.condition_values import NewReport
 from server.catalog.errors import Conflict, Invalid, NotAllowed, NotFound, NotSignedIn, Quarantined
+from server.catalog.events import ObjectKind
+from server.catalog.history.undoing import NewUndo, undo
 from server.catalog.loan_values import Approval, HandOver, NewLoan
+from server.catalog.program_merging import NewProgramMerge
 from server.catalog.program_values import NewVersion
 from server.catalog.queues import held_in, queue_of
 from server.catalog.request_values import (
@@ -33,6 +37,7 @@ from server.catalog.request_values import (
 from server.catalog.vocabulary import Condition
 from server.catalog.work import Role, Work, unit_of_work
 from tests import factories, punched
+from tests.catalog.history.steps import newest
 
 TODAY = date.today()  # noqa: DTZ011 - what is wanted is wanted for a day, and one does not matter
 SATURDAY = TODAY + timedelta(days=5)
@@ -230,3 +235,20 @@ def test_requests_are_listed_by_what_they_are_for_and_how_far_they_are(library):
         ):
             page = tape_request_records.page(work, RequestQuery.of(asked))
             assert [each.id for each in page.rows] == found
+
+
+def test_a_request_for_a_program_goes_along_as_that_is_merged_and_comes_back_with_it(library):
+    with factories.acting(library) as work:
+        wanted = ask(work, program=1).id
+        program_merging.merge(work, 1, NewProgramMerge(into=2))
+        followed = tape_request_records.get(work, wanted)
+        assert (followed.program, followed.title) == (2, "Maze")
+        offered = [each.accession_number for each, _ in followed.tapes]
+        assert offered == [TAPE, "1979.2"]
+        undo(work, newest(work, ObjectKind.PROGRAM, 2), NewUndo())
+        again = tape_request_records.get(work, wanted)
+        assert (again.program, again.title) == (1, "Kites")
+        assert [each.accession_number for each, _ in again.tapes] == [TAPE]
+        undo(work, newest(work, ObjectKind.PROGRAM, 2), NewUndo())
+        done = tape_requests.hand_out(work, wanted, Handing(tape="1979.2", place="Show table"))
+        assert (done.status, done.handed) == (RequestStatus.HANDED_OUT, "1979.2")

@@ -14,6 +14,7 @@ from server.catalog.program_values import LinkKind
 from server.catalog.versions import TOLD
 from server.catalog.work import Role, Work
 from server.store.events import Event
+from server.store.loans import TapeRequest
 from server.store.programs import Program, Version
 from server.store.tapes import Tape
 
@@ -90,6 +91,7 @@ def _part(work: Work, event: Event, why: str) -> None:
         each.updated_at = work.now
     work.session.flush()
     _give_back_links(work, event, into)
+    _give_back_requests(work, event, gone)
     entry = _log(work, event, gone, into, why_undone(event, why))
     because = f"{gone.title} is a program of its own again"
     parts.move_tapes(work, tapes, gone, because, entry)
@@ -126,6 +128,12 @@ def _give_back_links(work: Work, event: Event, into: Program) -> None:
         if links.find(work, told["program"], told["kind"], told["other"]) is None:
             kind = LinkKind(told["kind"])
             links.keep(work, program, other, kind, told["note"])
+
+
+def _give_back_requests(work: Work, event: Event, gone: Program) -> None:
+    # An entry that is older than requests moved with their program names none.
+    for request_id in event.facts.get("requests", ()):
+        work.session.get_one(TapeRequest, request_id).program_id = gone.id
 
 
 def _log(work: Work, event: Event, gone: Program, into: Program, why: str) -> int:
